@@ -1,0 +1,124 @@
+"""Rigid cuboid cavity: its modes, what an opening sees of each, and the near field that no finite set of
+modes holds.
+
+The wanted sum is G_ij(q) = sum over modes of psi_i psi_j / (Lambda V (k_n^2 - q)), with psi_i the mode's
+mean over patch i and q = k^2. On the diagonal it converges far too slowly, so each term is split (Ewald
+1921, Ann. Phys. 369, 253) into exp(-(k_n^2 - q) eta^2)/(k_n^2 - q), which dies like a Gaussian, and the
+integral over t from 0 to eta^2 of exp(-(k_n^2 - q) t), whose sum over all modes is a short-range kernel
+summed over mirror images (``near_field``). Everything except the modes that resonate in the band is smooth
+in q and is stored as a short Chebyshev series in q.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any
+
+import numpy as np
+from numpy.polynomial import chebyshev
+from numpy.typing import NDArray
+
+from airpath.acoustics.near_field import near_field
+from airpath.acoustics.patch import FloatArray, Patch, Size, means
+
+REACH = 3.0  # modes up to k_n^2 = REACH * q_max are kept one by one
+_NODES = 14  # Chebyshev nodes for the rest: error about 5.8^-14
+_GAUSS = 4.4  # exponent at which exp(-x^2) is dropped: 4e-9
+_BUDGET = 40_000  # modes summed once for the smooth part
+
+
+def orders_below(size: Size, wavenumber: float) -> NDArray[np.int64]:
+    """Return the orders (nx, ny, nz) of all rigid modes with k_n <= ``wavenumber`` [1/m], shape (n, 3), by
+    k_n.
+
+    ``size`` is (Lx, Ly, Lz) [m]; the uniform mode (0, 0, 0) comes first.
+    Source: Kuttruff, Room Acoustics, section 3.2 (rectangular room). Checked by: published/cavity.
+    """
+    step = [math.pi / length for length in size]
+    counts = [np.arange(int(wavenumber / s) + 1) for s in step]
+    squares = [(s * n) ** 2 for s, n in zip(step, counts, strict=True)]
+    total = squares[0][:, None, None] + squares[1][None, :, None] + squares[2][None, None, :]
+    inside = np.argwhere(total <= wavenumber**2)
+    return inside[np.argsort(total[tuple(inside.T)], kind="stable")]
+
+
+def axis_squares(orders: NDArray[np.int64], size: Size) -> FloatArray:
+    """Return k_x^2, k_y^2, k_z^2 [1/m^2] of modes ``orders``, shape (n, 3)."""
+    return np.asarray((orders * (math.pi / np.asarray(size))) ** 2, dtype=float)
+
+
+def doubling(orders: NDArray[np.int64]) -> FloatArray:
+    """Return 1 for a zero order and 2 otherwise (1 over the mean of the squared cosine), shape (n, 3)."""
+    return np.where(orders == 0, 1.0, 2.0)
+
+
+def products(orders: NDArray[np.int64], size: Size, left: FloatArray, right: FloatArray) -> FloatArray:
+    """Return psi_i psi_j/(Lambda V) [1/m^3] for the index pairs of two lists of means, shape (n, pairs)."""
+    weight = doubling(orders).prod(axis=1) / math.prod(size)
+    return np.asarray(weight[:, None] * left * right, dtype=float)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Cavity:
+    """The frequency-independent part of a cuboid with patches, good for |q| up to ``limit``.
+
+    ``orders`` (n, 3) and ``shapes`` (n, pairs) [1/m^3] belong to the kept modes; ``rest`` (nodes, pairs)
+    [1/m] are the Chebyshev coefficients in q/limit of all others; ``pairs`` are the index pairs i <= j,
+    upper triangle.
+    """
+
+    limit: float
+    orders: NDArray[np.int64]
+    shapes: FloatArray
+    rest: FloatArray
+    pairs: tuple[NDArray[np.intp], NDArray[np.intp]]
+
+    def remainder(self, q: NDArray[Any]) -> NDArray[Any]:
+        """Return the sum over all modes not kept, psi_i psi_j/(Lambda V (k_n^2 - q)) [1/m], shape
+        (len(q), pairs).
+        """
+        return np.asarray(chebyshev.chebvander(q / self.limit, _NODES - 1) @ self.rest)
+
+
+def smoothing(size: Size, kept: float, budget: int = _BUDGET) -> tuple[float, float]:
+    """Return (K, eta): the modes up to K [1/m] carry the smooth part; eta [m] is the Gaussian's length.
+
+    K spends ``budget`` modes (Weyl's count with its wall and edge terms) but is at least 2.5 times
+    ``kept`` [1/m].
+    """
+    x, y, z = size
+    wall, edge = 2 * (x * y + y * z + z * x), 4 * (x + y + z)
+    weyl = [x * y * z / (6 * math.pi**2), wall / (16 * math.pi), edge / (16 * math.pi), 0.125 - budget]
+    roots = np.roots(weyl)
+    top = max(float(roots[np.abs(roots.imag) < 1e-9 * np.abs(roots)].real.max()), 2.5 * kept)
+    return top, _GAUSS / top
+
+
+@lru_cache(maxsize=64)
+def cavity(size: Size, patches: tuple[Patch, ...], limit: float) -> Cavity:
+    """Return the cavity of ``size`` [m] seen by ``patches``, for |k^2| <= ``limit`` [1/m^2]."""
+    kept = math.sqrt(REACH * limit)
+    top, eta = smoothing(size, kept)
+    orders = orders_below(size, top)
+    square = axis_squares(orders, size).sum(axis=1)
+    count = int(np.searchsorted(square, kept**2, side="right"))
+    first, second = np.triu_indices(len(patches))
+    psi = np.stack([means(patch, size, orders) for patch in patches], axis=1)
+    shape = products(orders, size, psi[:, first], psi[:, second])
+    node = np.cos(math.pi * (np.arange(_NODES) + 0.5) / _NODES)
+    q = limit * node[:, None]
+    high = (square[count:] - q) * eta**2
+    low = (square[:count] - q) * eta**2
+    values = (np.exp(-high) / high) @ shape[count:] + (_one_less(low)) @ shape[:count]
+    near = near_field(size, patches, eta)[:, first, second]  # Taylor coefficients in q
+    values = eta**2 * values + np.vander(q[:, 0], len(near), increasing=True) @ near
+    rest = np.linalg.solve(chebyshev.chebvander(node, _NODES - 1), values)
+    return Cavity(limit=limit, orders=orders[:count], shapes=shape[:count], rest=rest, pairs=(first, second))
+
+
+def _one_less(x: FloatArray) -> FloatArray:
+    """Return (exp(-x) - 1)/x, -1 at x = 0."""
+    safe = np.where(x == 0.0, 1.0, x)
+    return np.where(x == 0.0, -1.0, np.expm1(-safe) / safe)
