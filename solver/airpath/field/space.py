@@ -1,0 +1,58 @@
+"""The trial space of a reduced chamber: its standing waves, each bent by the wall losses, and what answers above them.
+
+A wall adds -l (Kw + k^2 q Mw) to the operator, l the complex layer length and q = (gamma - 1)/sqrt(Pr). To first order
+it turns the wave phi into phi + l c with (K - k^2 M) c = (Kw + k^2 q Mw) phi. The direction of l in the complex plane
+is the same at all frequencies, so the dressed wave is one complex vector and needs one unknown.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from airpath.field.modes import orthonormal, solve
+from airpath.field.walls import layer_length
+
+if TYPE_CHECKING:
+    from airpath.field.forms import FieldMatrices
+    from airpath.field.modes import Modes
+    from airpath.field.walls import Medium
+
+Floats = NDArray[np.float64]
+ComplexArray = NDArray[np.complex128]
+
+_STATIC_TERMS = 5  # powers of the shifted inverse kept for each opening
+_BEND_TERMS = 3  # powers summed for each bent wave: the series converges like 2^-n at worst
+
+
+def dressed_space(matrices: FieldMatrices, medium: Medium, modes: Modes) -> tuple[Floats, ComplexArray]:
+    """Return a real space (unknowns, r) and the mix (r, N) that makes the basis of it."""
+    stiffness, mass, wall_stiffness, wall_mass = matrices.operators
+    waves = modes.shapes / np.sqrt(matrices.volume)
+    mass_waves = mass @ waves
+
+    def above(right: Floats) -> Floats:
+        answer = solve(modes.factor, right)
+        return answer - waves @ (mass_waves.T @ answer)
+
+    static = [above(matrices.means)]
+    for _ in range(_STATIC_TERMS - 1):
+        static.append(above(mass @ static[-1]))
+    statics = orthonormal(np.hstack([block / np.linalg.norm(block, axis=0) for block in static]), mass)[0]
+    real = np.hstack([waves, statics])
+    identity = np.eye(real.shape[1], dtype=complex)
+    air = medium.air
+    if air.viscosity == 0.0:
+        return real, identity
+    thermal = (air.gamma - 1.0) / np.sqrt(air.prandtl)
+    level = np.concatenate([modes.eigenvalue, np.full(statics.shape[1], modes.cut)])
+    term = above(wall_stiffness @ real + (wall_mass @ real) * (level * thermal))
+    bend = term
+    for power in range(1, _BEND_TERMS):
+        term = above(mass @ term)
+        bend = bend + term * (level - modes.shift) ** power
+    omega = air.sound_speed * np.sqrt(np.maximum(level, 1e-3 * modes.cut))
+    layer = layer_length(omega, air.kinematic_viscosity)
+    return np.hstack([real, bend]), np.vstack([identity, np.diag(layer)])
