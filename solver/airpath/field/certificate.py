@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.sparse import csr_matrix
 
 from airpath.field.modes import factorise, solve
 
@@ -37,8 +38,9 @@ def draw_probes(matrices: FieldMatrices, cut: float) -> Floats:
     energy = matrices.cell_energy[0] + _ENERGY * cut * matrices.cell_energy[1]
     root = np.linalg.cholesky(energy)
     normal = np.random.default_rng(11).standard_normal((*energy.shape[:2], PROBES))
-    right = np.zeros((matrices.unknowns, PROBES))
-    np.add.at(right, matrices.cell_unknowns, root @ normal)
+    places = matrices.cell_unknowns.ravel()
+    gather = csr_matrix((np.ones(len(places)), (places, np.arange(len(places)))))
+    right = gather @ (root @ normal).reshape(-1, PROBES)
     return solve(factorise(stiffness + _ENERGY * cut * mass), right)
 
 

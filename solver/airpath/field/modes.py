@@ -72,28 +72,28 @@ def standing_waves(matrices: FieldMatrices, wavenumber: float, margin: float = 1
     dimension = 4 * _BLOCK + int(2.4 * count)
     while True:
         dimension = min(dimension, matrices.unknowns // _BLOCK * _BLOCK)
-        eigenvalue, shapes, residual = _lanczos(matrices, factor, dimension)
-        below, needed = eigenvalue < cut, eigenvalue < wavenumber**2
-        if below.sum() == count and np.all(residual[needed] < _CONVERGED):
+        eigenvalue, shapes, residual = _lanczos(matrices, factor, dimension, cut)
+        worst = float(np.max(residual[eigenvalue < wavenumber**2]))
+        if len(eigenvalue) == count and worst < _CONVERGED:
             break
         if dimension > 8 * count + 64 or dimension >= matrices.unknowns - _BLOCK:
             raise AccuracyError(
-                f"standing waves: {below.sum()} found, {count} counted below k = {cut**0.5:.4g} 1/m, residual "
-                f"{np.max(residual[needed]):.1e}, limit {_CONVERGED:.0e}"
+                f"standing waves: {len(eigenvalue)} found, {count} counted below k = {cut**0.5:.4g} 1/m, "
+                f"residual {worst:.1e}, limit {_CONVERGED:.0e}"
             )
         dimension += dimension // 2
-    shapes = shapes[:, below] * np.sqrt(matrices.volume)
-    shapes[:, 0] = 1.0
-    eigenvalue = eigenvalue[below]
-    eigenvalue[0] = 0.0
+    eigenvalue[0], shapes[:, 0] = 0.0, matrices.volume**-0.5
+    shapes *= np.sqrt(matrices.volume)
     coupling = shapes.T @ matrices.means
     return Modes(
         eigenvalue=eigenvalue, shapes=shapes, coupling=coupling, cut=cut, shift=shift, factor=factor
     )
 
 
-def _lanczos(matrices: FieldMatrices, factor: Any, dimension: int) -> tuple[Floats, Floats, Floats]:
-    """Return eigenvalues, mass-normalised shapes and relative residuals of a block Krylov space."""
+def _lanczos(
+    matrices: FieldMatrices, factor: Any, dimension: int, cut: float
+) -> tuple[Floats, Floats, Floats]:
+    """Return eigenvalues below ``cut``, mass-normalised shapes and relative residuals of a block Krylov space."""
     stiffness, mass = matrices.operators[:2]
     random = np.random.default_rng(7).standard_normal((matrices.unknowns, _BLOCK - 1))
     block = np.column_stack([np.ones(matrices.unknowns), solve(factor, mass @ random)])
@@ -101,18 +101,19 @@ def _lanczos(matrices: FieldMatrices, factor: Any, dimension: int) -> tuple[Floa
     mass_space = np.empty_like(space)
     for start in range(0, space.shape[1], _BLOCK):
         stop = start + _BLOCK
-        for _ in range(2):
-            block = block - space[:, :start] @ (mass_space[:, :start].T @ block)
+        for first in (max(0, start - 2 * _BLOCK), 0):  # the three-term recurrence, then once more against all
+            block = block - space[:, first:start] @ (mass_space[:, first:start].T @ block)
             block, mass_block = orthonormal(block, mass)
         space[:, start:stop], mass_space[:, start:stop] = block, mass_block
         block = solve(factor, mass_block)
-    stiff_space = stiffness @ space
-    eigenvalue, turn = np.linalg.eigh(space.T @ stiff_space)
-    stiff_shapes = stiff_space @ turn
+    eigenvalue, turn = np.linalg.eigh(space.T @ (stiffness @ space))
+    eigenvalue, turn = eigenvalue[eigenvalue < cut], turn[:, eigenvalue < cut]
+    shapes = space @ turn
+    stiff_shapes = stiffness @ shapes
     residual = np.linalg.norm(stiff_shapes - (mass_space @ turn) * eigenvalue, axis=0)
     scale = np.linalg.norm(stiff_shapes, axis=0)
     scale[0] = np.inf  # the uniform mode has no stiffness to compare with, and is known exactly
-    return eigenvalue, space @ turn, residual / scale
+    return eigenvalue, shapes, residual / scale
 
 
 def orthonormal(block: Floats, mass: csc_matrix) -> tuple[Floats, Floats]:

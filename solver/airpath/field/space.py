@@ -2,7 +2,8 @@
 
 A wall adds -l (Kw + k^2 q Mw) to the operator, l the complex layer length and q = (gamma - 1)/sqrt(Pr). To first order
 it turns the wave phi into phi + l c with (K - k^2 M) c = (Kw + k^2 q Mw) phi. The direction of l in the complex plane
-is the same at all frequencies, so the dressed wave is one complex vector and needs one unknown.
+is the same at all frequencies, so the dressed wave is one complex vector and needs one unknown. Only the first static
+response of each opening, which matters from the lowest frequency to the highest, keeps its bend as an unknown of its own.
 """
 
 from __future__ import annotations
@@ -55,4 +56,8 @@ def dressed_space(matrices: FieldMatrices, medium: Medium, modes: Modes) -> tupl
         bend = bend + term * (level - modes.shift) ** power
     omega = air.sound_speed * np.sqrt(np.maximum(level, 1e-3 * modes.cut))
     layer = layer_length(omega, air.kinematic_viscosity)
-    return np.hstack([real, bend]), np.vstack([identity, np.diag(layer)])
+    mix = np.vstack([identity, np.diag(layer)])
+    free = real.shape[1] + len(modes.eigenvalue) + np.arange(matrices.means.shape[1])
+    loose = np.zeros((len(mix), len(free)))
+    loose[free, np.arange(len(free))] = 1.0 / np.linalg.norm(bend[:, free - real.shape[1]], axis=0)
+    return np.hstack([real, bend]), np.hstack([mix, loose])

@@ -11,13 +11,13 @@ density and compressibility of the bulk: the narrow depth of a planar chamber, s
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
+from airpath.acoustics.viscothermal import layer_thickness, slab_function
 from airpath.air import Air
 
 if TYPE_CHECKING:
@@ -36,16 +36,14 @@ def layer_length(omega: Omega, diffusivity: float) -> ComplexArray:
     return np.asarray(np.sqrt(diffusivity / (1j * np.asarray(omega))), dtype=complex)
 
 
-def slit_function(omega: Omega, gap_m: float, diffusivity: float) -> ComplexArray:
-    """Return F = tanh(z)/z, z = gap/(2 sqrt(D/(j w))): the share of a slit that its layers fill.
+class Fluid(Protocol):
+    """Stuffing that fills the chamber, as an equivalent fluid; both methods are analytic in ``omega`` (n,) [rad/s]."""
 
-    Source: Stinson 1991, J. Acoust. Soc. Am. 89, 550 (parallel plates). Valid for any ratio of gap to layer.
-    Checked by: test_slit_published.
-    """
-    if diffusivity == 0.0:
-        return np.zeros(np.shape(omega), dtype=complex)
-    z = 0.5 * gap_m / layer_length(omega, diffusivity)
-    return np.asarray(np.tanh(z) / z)
+    def density(self, omega: Omega, air: Air) -> ComplexArray:
+        """Return the complex density [kg/m^3], shape (n,)."""
+
+    def compressibility(self, omega: Omega, air: Air) -> ComplexArray:
+        """Return the complex compressibility [1/Pa], shape (n,)."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -53,27 +51,26 @@ class Medium:
     """The air of one chamber and everything uniform that changes it.
 
     ``depth`` [m] of a planar chamber: its front and back plates act on the whole field, exactly, through the slit
-    functions, because the pressure does not vary over the depth. ``loss_q`` multiplies the compressibility by
-    1 - j/Q. ``density`` [kg/m^3] and ``bulk_modulus`` [Pa], functions of w, make the chamber an equivalent fluid.
+    functions tanh(z)/z (Stinson 1991, J. Acoust. Soc. Am. 89, 550), because the pressure does not vary over the depth. ``loss_q`` multiplies the compressibility by
+    1 - j/Q. ``fluid`` replaces the bulk of the air by an equivalent fluid.
     """
 
     air: Air
     depth: float | None = None
     loss_q: float | None = None
-    density: Callable[[Omega], ComplexArray] | None = None
-    bulk_modulus: Callable[[Omega], ComplexArray] | None = None
+    fluid: Fluid | None = None
 
     def bulk(self, omega: Omega) -> tuple[ComplexArray, ComplexArray]:
         """Return (a, b): rho/rho(w) and kappa/kappa(w), each of shape (n,); ``omega`` [rad/s] of shape (n,)."""
         air = self.air
         a, b = np.ones(len(omega), dtype=complex), np.ones(len(omega), dtype=complex)
-        if self.density is not None:
-            a *= air.density / self.density(omega)
-        if self.bulk_modulus is not None:
-            b *= air.bulk_modulus / self.bulk_modulus(omega)
-        if self.depth is not None:
-            a *= 1.0 - slit_function(omega, self.depth, air.kinematic_viscosity)
-            b *= 1.0 + (air.gamma - 1.0) * slit_function(omega, self.depth, air.thermal_diffusivity)
+        if self.fluid is not None:
+            a *= air.density / self.fluid.density(omega, air)
+            b *= air.bulk_modulus * self.fluid.compressibility(omega, air)
+        if self.depth is not None and air.viscosity > 0.0:
+            half = 0.5 * self.depth
+            a *= 1.0 - slab_function(half / layer_length(omega, air.kinematic_viscosity))
+            b *= 1.0 + (air.gamma - 1.0) * slab_function(half / layer_length(omega, air.thermal_diffusivity))
         if self.loss_q is not None:
             b *= 1.0 - 1j / self.loss_q
         return a, b
@@ -117,7 +114,8 @@ def layer_ratio(mesh: Meshed, air: Air, frequency_hz: float) -> float:
     The wall condition is first order in this ratio, its error second order: 0.05 costs about 5 % of the loss in a
     tube, above 0.1 the thin-layer picture is gone and a narrow-duct model is the better one.
     """
-    return float(np.sqrt(air.kinematic_viscosity / (np.pi * frequency_hz))) / smallest_gap(mesh)
+    omega = np.array([2.0 * np.pi * frequency_hz])
+    return float(layer_thickness(omega, air)[0]) / smallest_gap(mesh)
 
 
 def _facets(mesh: Meshed) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
