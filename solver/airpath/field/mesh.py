@@ -1,0 +1,132 @@
+"""From an outline to a graded triangle mesh whose openings are named facets."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any, Literal
+
+import numpy as np
+import skfem
+from numpy.typing import NDArray
+
+from airpath.errors import GeometryError
+from airpath.field.outline import Outline, edges_on
+from airpath.field.polygon import FloatArray, edges_of, interior_angles, project
+
+IntArray = NDArray[np.int64]
+
+# Largest cell in wavelengths for each polynomial order: 0.1 % in every resonance of a partitioned
+# chamber, and 0.01 % where the shape is smooth for orders 3 and 4 (checked in tests/unit/test_mesh.py).
+_CELL_WAVELENGTHS = {1: 0.027, 2: 0.13, 3: 0.28, 4: 0.41}
+_CORNER_RATIO = 70.0  # largest cell over the cell at a re-entrant corner
+_END_RATIO = 6.0  # length of an opening over the cell at its ends
+_RE_ENTRANT = np.radians(200.0)  # inner angles above this are graded; flatter ones come from drawn arcs
+_GRADINGS = (0.7, 0.5, 0.3)  # growth from cell to cell; finer ones only where the mesher fails on the first
+
+
+@dataclass(frozen=True, kw_only=True)
+class FieldMesh:
+    """A mesh of the air with its openings, in metres.
+
+    ``mesh`` is an skfem MeshTri1 or MeshTet1; ``kind`` "planar" (with ``depth`` [m]), "axisymmetric" (x
+    along the axis, y = radius) or "solid"; ``openings`` maps a name to facet indices into ``mesh.facets``.
+    """
+
+    mesh: Any
+    kind: Literal["planar", "axisymmetric", "solid"]
+    depth: float | None = None
+    openings: dict[str, IntArray] = field(default_factory=dict)
+
+    @property
+    def walls(self) -> IntArray:
+        """Boundary facets that are neither an opening nor on the axis of an axisymmetric mesh."""
+        boundary = self.mesh.boundary_facets()
+        if self.kind == "axisymmetric":
+            boundary = boundary[self.mesh.p[1][self.mesh.facets[:, boundary]].max(axis=0) > 0.0]
+        named = np.concatenate([np.empty(0, np.int64), *self.openings.values()])
+        return np.asarray(np.setdiff1d(boundary, named), dtype=np.int64)
+
+
+def mesh_outline(
+    outline: Outline, *, highest_hz: float, sound_speed: float, order: int = 4, refine: float = 1.0
+) -> FieldMesh:
+    """Return the triangle mesh of an outline for fields up to ``highest_hz`` [Hz].
+
+    ``order`` is the polynomial order it will be used with, 1 to 4. Cells are at most a fixed part of the
+    wavelength ``sound_speed`` [m/s] / ``highest_hz`` and a third of the outline, and graded towards the ends
+    of openings and re-entrant corners, where the field is singular. ``refine`` (> 0) divides every size.
+    Raises GeometryError if no mesh can be made.
+
+    Checked by: tests/unit/test_mesh.py, against closed forms and a converged partitioned chamber.
+    """
+    extent = float(np.ptp(outline.points, axis=0).max())
+    size = min(_CELL_WAVELENGTHS[order] * sound_speed / highest_hz, extent / 3.0)
+    corners = _corner_sizes(outline, cell=size / refine, refine=refine)
+    p, t = _triangulate(outline, corners, cell=size / refine)
+    mesh = skfem.MeshTri1(p, t)
+    _check_area(outline, mesh)
+    return FieldMesh(mesh=mesh, kind=outline.kind, depth=outline.depth, openings=_facets(outline, mesh))
+
+
+def _corner_sizes(outline: Outline, *, cell: float, refine: float) -> FloatArray:
+    """Return the largest cell wanted [m] at every corner of every loop, shape (n,)."""
+    angles = np.concatenate([interior_angles(loop) for loop in outline.loops])
+    sizes = np.where(angles > _RE_ENTRANT, cell / _CORNER_RATIO, cell)
+    corners = np.concatenate(outline.loops)
+    for segment in outline.openings.values():
+        length = float(np.linalg.norm(segment[1] - segment[0]))
+        at_end = (np.linalg.norm(corners[:, None] - segment, axis=-1) < 1e-9).any(axis=1)
+        sizes[at_end] = np.minimum(sizes[at_end], length / _END_RATIO / refine)
+    return sizes
+
+
+def _triangulate(outline: Outline, corners: FloatArray, *, cell: float) -> tuple[FloatArray, IntArray]:
+    """Return points (2, n) and triangles (3, m), with finer gradings where the mesher fails on the first."""
+    from netgen import meshing
+
+    meshing.SetMessageImportance(0)
+    scale = 1.0 / float(np.ptp(outline.points, axis=0).max())
+    for grading in _GRADINGS:
+        try:
+            made = _spline_geometry(outline, corners, scale).GenerateMesh(maxh=cell * scale, grading=grading)
+        except meshing.NgException:
+            continue
+        t = made.Elements2D().NumPy()["nodes"][:, :3].astype(np.int64) - 1
+        p = np.asarray(made.Coordinates(), dtype=np.float64)[:, :2] / scale
+        return np.ascontiguousarray(p.T), np.ascontiguousarray(t.T)
+    raise GeometryError(
+        f"no mesh could be made of the outline that starts at {outline.points[0].tolist()} m; simplify it"
+    )
+
+
+def _spline_geometry(outline: Outline, corners: FloatArray, scale: float) -> Any:
+    from netgen.geom2d import SplineGeometry
+
+    geometry, sizes = SplineGeometry(), iter(corners)
+    for loop in outline.loops:
+        ids = [
+            geometry.AppendPoint(float(x) * scale, float(y) * scale, maxh=float(next(sizes)) * scale)
+            for x, y in loop
+        ]
+        for start, stop in zip(ids, [*ids[1:], ids[0]], strict=True):
+            geometry.Append(["line", start, stop], bc=1)
+    return geometry
+
+
+def _check_area(outline: Outline, mesh: Any) -> None:
+    a, b, c = (mesh.p[:, mesh.t[i]] for i in range(3))
+    area = 0.5 * np.abs((b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0]))
+    if not abs(area.sum() / outline.area() - 1.0) < 1e-9 or area.min() <= 0.0:
+        raise GeometryError(
+            f"the mesh covers {area.sum():.6g} m^2 of {outline.area():.6g} m^2: simplify the outline"
+        )
+
+
+def _facets(outline: Outline, mesh: Any) -> dict[str, IntArray]:
+    """Return the boundary facets of each opening: those on the outline's own edges that make it up."""
+    boundary = mesh.boundary_facets().astype(np.int64)
+    middles = mesh.p[:, mesh.facets[:, boundary]].mean(axis=1).T
+    edges = edges_of(outline.loops)
+    distance, _ = project(middles[:, None], edges[None])
+    owner = edges[distance.argmin(axis=1)]
+    return {name: boundary[edges_on(segment, owner)] for name, segment in outline.openings.items()}
