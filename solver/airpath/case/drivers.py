@@ -1,0 +1,87 @@
+"""Table of the driver: its small-signal or mechanical values and the spaces that its two sides face."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from airpath.case.quantity import (
+    Area,
+    Choice,
+    Compliance,
+    Count,
+    ForceFactor,
+    Frequency,
+    Inductance,
+    Length,
+    Mass,
+    MechanicalQ,
+    MechanicalResistance,
+    Name,
+    Offset,
+    Power,
+    QualityFactor,
+    Resistance,
+    Volume,
+)
+from airpath.case.table import Position, Table
+
+MeasuredIn = Annotated[Literal["free air", "baffle"], Choice(("free air", "baffle"))]
+Wiring = Annotated[Literal["parallel", "series"], Choice(("parallel", "series"))]
+
+
+class Driver(Table):
+    """A driver, or several identical ones that share both spaces."""
+
+    Sd: Area = Field(description='Effective cone area, as in "55 cm^2".')
+    Re: Resistance = Field(description='Voice-coil resistance at direct current, as in "3.4 ohm".')
+    fs: Frequency | None = Field(None, description='Resonance frequency, as in "62 Hz".')
+    Qms: MechanicalQ | None = Field(None, description="Mechanical Q at fs, a plain number.")
+    Qes: QualityFactor | None = Field(None, description="Electrical Q at fs, a plain number.")
+    Vas: Volume | None = Field(None, description='Air volume as compliant as the suspension, as in "1.9 L".')
+    Mms: Mass | None = Field(None, description='Moving mass with its air load, as in "6 g".')
+    Cms: Compliance | None = Field(None, description='Compliance of the suspension, as in "0.6 mm/N".')
+    Rms: MechanicalResistance | None = Field(
+        None, description='Mechanical resistance of the suspension, as in "0.8 kg/s".'
+    )
+    Bl: ForceFactor | None = Field(None, description='Force factor, as in "4.2 T*m".')
+    Le: Inductance = Field(
+        0.0,
+        description='Voice-coil inductance, as in "0.25 mH"; none if left out.',
+        json_schema_extra={"default": "0 mH"},
+    )
+    Le2: Inductance | None = Field(
+        None,
+        description="Second inductance of a lossy coil, in parallel with Re2, the pair in series with Le.",
+    )
+    Re2: Resistance | None = Field(None, description="Resistance in parallel with Le2.")
+    xmax: Length | None = Field(None, description='Rated excursion, one way, peak, as in "4 mm".')
+    power: Power | None = Field(None, description='Thermal power rating, as in "40 W".')
+    measured_in: MeasuredIn = Field(
+        "free air", description="Where fs and Mms were measured, so which air they include."
+    )
+    front: Name = Field("outside", description='Space at the cone\'s front: a chamber, a horn or "outside".')
+    rear: Name = Field(description='Space at the cone\'s rear: a chamber, a horn or "outside".')
+    front_at: Position | None = Field(
+        None, description="Cone centre in the sized chamber at its front, [x, y, z]."
+    )
+    rear_at: Position | None = Field(
+        None, description="Cone centre in the sized chamber at its rear, [x, y, z]."
+    )
+    front_along: Offset | None = Field(
+        None,
+        description="Distance from the throat at which the front meets the horn it names; throat if left out.",
+    )
+    rear_along: Offset | None = Field(
+        None,
+        description="Distance from the throat at which the rear meets the horn it names; throat if left out.",
+    )
+    count: Count = Field(1, description="Number of identical drivers that share both spaces.")
+    wiring: Wiring = Field("parallel", description="How several drivers are connected.")
+
+    @property
+    def given(self) -> dict[str, float]:
+        """The small-signal and mechanical values that the file gives, SI, by name."""
+        names = ("fs", "Qms", "Qes", "Vas", "Mms", "Cms", "Rms", "Bl")
+        return {name: value for name in names if (value := getattr(self, name)) is not None}

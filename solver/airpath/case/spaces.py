@@ -1,0 +1,96 @@
+"""Tables of the spaces that hold air: chambers with what is in them, and the room around the box."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from pydantic import BeforeValidator, Field, model_validator
+
+from airpath.case.quantity import (
+    AreaOrZero,
+    FilePath,
+    FlowResistivity,
+    Fraction,
+    Length,
+    QualityFactor,
+    Volume,
+)
+from airpath.case.table import Size, Table, exactly_one
+
+
+class Fill(Table):
+    """Stuffing: a fibrous material in a chamber or along a horn."""
+
+    flow_resistivity: FlowResistivity = Field(
+        description='Airflow resistivity of the stuffing as packed, as in "5000 Pa*s/m^2".'
+    )
+    fraction: Fraction = Field(1.0, description="Part of the space that is stuffed, 0 to 1.")
+
+
+class Leak(Table):
+    """A small hole from a chamber to the outside."""
+
+    diameter: Length = Field(description='Diameter of the hole, as in "1 mm".')
+    length: Length = Field(
+        0.010,
+        description="Length of the hole through the wall; 10 mm if left out.",
+        json_schema_extra={"default": "10 mm"},
+    )
+
+
+class Chamber(Table):
+    """A closed volume of air."""
+
+    volume: Volume | None = Field(None, description='Net air volume, as in "38 L".')
+    size: Size | None = Field(
+        None, description='Interior of a cuboid: [x, y, z], as in ["120 mm", "100 mm", "133 mm"].'
+    )
+    outline: FilePath | None = Field(
+        None, description="Drawing of the chamber: a .toml, .dxf or .msh file, relative to this file."
+    )
+    loss_q: QualityFactor | None = Field(
+        None, description="Absorption Q of the air volume; left out: the walls' thermal layer alone."
+    )
+    fill: Fill | None = Field(None, description="Stuffing in the chamber.")
+    leak: Leak | None = Field(None, description="A small hole from the chamber to the outside.")
+
+    @model_validator(mode="after")
+    def _one_shape(self) -> Chamber:
+        exactly_one(self, "volume", "size", "outline")
+        return self
+
+    @property
+    def known_volume(self) -> float | None:
+        """Air volume [m^3]; None when it has to be taken from an outline."""
+        return _volume(self.volume, self.size)
+
+
+def _as_list(found: Any) -> Any:
+    return [found] if not isinstance(found, (list, tuple)) else found
+
+
+class Room(Table):
+    """The closed space that everything "outside" opens into; the listener is in it."""
+
+    volume: Volume | None = Field(None, description='Air volume of the room, as in "1.2 m^3".')
+    size: Size | None = Field(None, description="Interior of a cuboid room: [x, y, z].")
+    opening: Annotated[tuple[AreaOrZero, ...], BeforeValidator(_as_list), Field(max_length=64)] = Field(
+        (), description='Area of a door or window that stands open, or a list of areas, as in "0.4 m^2".'
+    )
+    loss_q: QualityFactor = Field(8.0, description="Absorption Q of the room.")
+
+    @model_validator(mode="after")
+    def _one_shape(self) -> Room:
+        exactly_one(self, "volume", "size")
+        return self
+
+    @property
+    def known_volume(self) -> float:
+        """Air volume [m^3]."""
+        volume = _volume(self.volume, self.size)
+        assert volume is not None  # one of the two is given, or the table was refused
+        return volume
+
+
+def _volume(volume: float | None, size: tuple[float, float, float] | None) -> float | None:
+    return size[0] * size[1] * size[2] if size is not None else volume
