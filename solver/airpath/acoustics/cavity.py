@@ -54,6 +54,20 @@ def doubling(orders: NDArray[np.int64]) -> FloatArray:
     return np.where(orders == 0, 1.0, 2.0)
 
 
+def wall_terms(orders: NDArray[np.int64], size: Size) -> tuple[FloatArray, FloatArray]:
+    """Return W_n [1/m^3] and B_n [1/m] that multiply d_v and (gamma - 1) k^2 d_t in mode n, each (n,).
+
+    The wall condition dp/dn = -d_v Lap_t p + (gamma - 1) k^2 d_t p (Lap_t along the wall; d =
+    sqrt(diffusivity/ (j w))) weighed with mode n itself turns k_n^2 - k^2 into k_n^2 - d_v W_n - k^2 (1 +
+    (gamma - 1) d_t B_n): B_n = sum over axes of 2 e_a/L_a (two walls, e_a = 1 or 2 for the cosine's
+    square), W_n = sum of (2 e_a/L_a)(k_n^2 - k_a^2).
+    Source: Berggren, Bernland & Noreland 2018, J. Comput. Phys. 371, 633, the diagonal in rigid modes.
+    """
+    squares = axis_squares(orders, size)
+    wall = 2.0 * doubling(orders) / np.asarray(size)
+    return (wall * (squares.sum(axis=1, keepdims=True) - squares)).sum(axis=1), wall.sum(axis=1)
+
+
 def products(orders: NDArray[np.int64], size: Size, left: FloatArray, right: FloatArray) -> FloatArray:
     """Return psi_i psi_j/(Lambda V) [1/m^3] for the index pairs of two lists of means, shape (n, pairs)."""
     weight = doubling(orders).prod(axis=1) / math.prod(size)
@@ -64,9 +78,9 @@ def products(orders: NDArray[np.int64], size: Size, left: FloatArray, right: Flo
 class Cavity:
     """The frequency-independent part of a cuboid with patches, good for |q| up to ``limit``.
 
-    ``orders`` (n, 3) and ``shapes`` (n, pairs) [1/m^3] belong to the kept modes; ``rest`` (nodes, pairs)
-    [1/m] are the Chebyshev coefficients in q/limit of all others; ``pairs`` are the index pairs i <= j,
-    upper triangle.
+    ``orders`` (n, 3) and ``shapes`` (n, pairs) [1/m^3] belong to the kept modes; ``rest`` (3 nodes, pairs)
+    holds the Chebyshev coefficients in q/limit of all others: without loss [1/m], per viscous and per
+    thermal loss; ``pairs`` are the index pairs i <= j, upper triangle.
     """
 
     limit: float
@@ -75,11 +89,15 @@ class Cavity:
     rest: FloatArray
     pairs: tuple[NDArray[np.intp], NDArray[np.intp]]
 
-    def remainder(self, q: NDArray[Any]) -> NDArray[Any]:
-        """Return the sum over all modes not kept, psi_i psi_j/(Lambda V (k_n^2 - q)) [1/m], shape
-        (len(q), pairs).
+    def remainder(self, q: NDArray[Any], viscous: NDArray[Any], thermal: NDArray[Any]) -> NDArray[Any]:
+        """Return the sum over the modes not kept, psi_i psi_j/(Lambda V (k_n^2 - q - losses)) [1/m].
+
+        ``q`` [1/m^2], ``viscous`` d_v [m] and ``thermal`` (gamma - 1) k^2 d_t [1/m] have shape (n,); the
+        result (n, pairs) is of first order in the two losses.
         """
-        return np.asarray(chebyshev.chebvander(q / self.limit, _NODES - 1) @ self.rest)
+        plain = chebyshev.chebvander(q / self.limit, _NODES - 1)
+        rows = np.concatenate([plain, plain * viscous[:, None], plain * thermal[:, None]], axis=1)
+        return np.asarray(rows @ self.rest)
 
 
 def smoothing(size: Size, kept: float, budget: int = _BUDGET) -> tuple[float, float]:
@@ -109,12 +127,22 @@ def cavity(size: Size, patches: tuple[Patch, ...], limit: float) -> Cavity:
     shape = products(orders, size, psi[:, first], psi[:, second])
     node = np.cos(math.pi * (np.arange(_NODES) + 0.5) / _NODES)
     q = limit * node[:, None]
-    high = (square[count:] - q) * eta**2
-    low = (square[:count] - q) * eta**2
-    values = (np.exp(-high) / high) @ shape[count:] + (_one_less(low)) @ shape[:count]
+    above = square[count:] - q
+    smooth = np.exp(-above * eta**2) / above
+    viscous, thermal = (term[count:] for term in wall_terms(orders, size))
     near = near_field(size, patches, eta)[:, first, second]  # Taylor coefficients in q
-    values = eta**2 * values + np.vander(q[:, 0], len(near), increasing=True) @ near
-    rest = np.linalg.solve(chebyshev.chebvander(node, _NODES - 1), values)
+    short = np.vander(q[:, 0], len(near), increasing=True) @ near
+    short += eta**2 * (_one_less((square[:count] - q) * eta**2) @ shape[:count])
+    mean_wall = (
+        2.0 / 3.0 * sum(4.0 / length for length in size)
+    )  # W_n/k_n^2 over all directions, every e_a = 2
+    parts = [
+        smooth @ shape[count:] + short,
+        (smooth / above * viscous) @ shape[count:] + mean_wall * short,
+        (smooth / above * thermal) @ shape[count:],
+    ]
+    fit = np.linalg.inv(chebyshev.chebvander(node, _NODES - 1))
+    rest = np.concatenate([fit @ part for part in parts])
     return Cavity(limit=limit, orders=orders[:count], shapes=shape[:count], rest=rest, pairs=(first, second))
 
 

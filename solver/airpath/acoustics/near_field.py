@@ -172,13 +172,14 @@ def _discs(left: Patch, right: Patch, shift: tuple[FloatArray, FloatArray], reac
 
 
 def _mixed(left: Patch, right: Patch, shift: tuple[FloatArray, FloatArray], reach: float) -> Density:
-    """Rectangle ``left`` and disc ``right``, the disc cut into strips of equal width and its own area."""
+    """Rectangle ``left`` and disc ``right``, cut into strips that keep its area and first moments."""
     radius = right.halves[0]
     edges = np.linspace(-1.0, 1.0, _STRIPS + 1)
     part = np.diff(edges * np.sqrt(1.0 - edges**2) + np.arcsin(edges)) / math.pi
+    middles = np.diff((1.0 - edges**2) ** 1.5) * -2.0 / (3.0 * math.pi) / part  # centroids
     width = 2 * radius / _STRIPS
     found = []
-    for middle, share in zip((edges[1:] + edges[:-1]) * radius / 2, part, strict=True):
+    for middle, share in zip(middles * radius, part, strict=True):
         strip = (width, share * right.area / width)
         s, weight = _rectangles(
             (2 * left.halves[0], 2 * left.halves[1]), strip, shift[0] + middle, shift[1], reach

@@ -16,10 +16,10 @@ from airpath.acoustics.cavity import (
     Cavity,
     axis_squares,
     cavity,
-    doubling,
     orders_below,
     products,
     smoothing,
+    wall_terms,
 )
 from airpath.acoustics.near_field import TERMS, point_field
 from airpath.acoustics.patch import FloatArray, Patch, Size, means, shapes_at
@@ -220,43 +220,25 @@ class Cuboid(Element):
     def _denominators(
         self, orders: NDArray[np.int64], omega: Omega, air: Air
     ) -> tuple[NDArray[Any], NDArray[Any]]:
-        """Return k_n^2 - q with the walls' terms, shape (n, modes), and the density factor in front, shape
-        (n,).
-
-        The wall condition dp/dn = -d_v Lap_t p + (gamma - 1) k^2 d_t p (Lap_t along the wall) weighed with
-        mode n itself gives k_n^2 - d_v W_n - k^2 (1 + (gamma - 1) d_t B_n), with B_n = sum over axes of 2
-        e_a/L_a (two walls, e_a = 1 or 2 for the cosine's square) and W_n = sum of (2 e_a/L_a)(k_n^2 -
-        k_a^2).
-        """
-        squares = axis_squares(orders, self.size)
-        total = squares.sum(axis=1)
-        wall = 2.0 * doubling(orders) / np.asarray(self.size)
-        viscous = (wall * (total[:, None] - squares)).sum(axis=1)
-        density, _ = self._medium(omega, air)
+        """Return k_n^2 - q with the walls' terms, shape (n, modes), and the density in front, shape (n,)."""
+        viscous, thermal = wall_terms(orders, self.size)
+        total = axis_squares(orders, self.size).sum(axis=1)
         q = self._wavenumber_squared(omega, air)
-        layer, thermal = self._layers(omega, air)
-        below = total - q[:, None] - np.outer(layer, viscous) - np.outer(thermal, wall.sum(axis=1))
-        return below, density
+        d_viscous, d_thermal = self._layers(omega, air)
+        below = total - q[:, None] - np.outer(d_viscous, viscous) - np.outer(d_thermal, thermal)
+        return below, self._medium(omega, air)[0]
 
     def _parts(self, omega: Omega, air: Air) -> tuple[NDArray[Any], NDArray[Any]]:
-        """Return the impedance of the uniform mode (n,) and the matrix of all others (n, patches, patches).
-
-        Modes that are not kept one by one take the walls' terms of the mean direction: W = (2/3) B k_n^2,
-        e_a = 2.
-        """
+        """Return the uniform mode's impedance (n,) and the matrix of all others (n, patches, patches)."""
         q = self._wavenumber_squared(omega, air)
         room = self._cavity(q)
-        density, _ = self._medium(omega, air)
-        wall = sum(4.0 / length for length in self.size)
-        layer, thermal = self._layers(omega, air)
-        slowed = 1.0 - layer * wall * 2.0 / 3.0
-        columns = room.remainder((q + thermal * wall) / slowed) / slowed[:, None]
+        columns = room.remainder(q, *self._layers(omega, air))
         step = max(1, _CHUNK // len(room.orders))
         for first in range(0, len(omega), step):
             here = slice(first, first + step)
             inverse = 1.0 / self._denominators(room.orders[1:], omega[here], air)[0]
             columns[here] += inverse.real @ room.shapes[1:] + 1j * (inverse.imag @ room.shapes[1:])
-        columns *= (1j * omega * density)[:, None]
+        columns *= (1j * omega * self._medium(omega, air)[0])[:, None]
         matrix = np.empty((len(omega), self.terminals, self.terminals), dtype=complex)
         matrix[:, room.pairs[0], room.pairs[1]] = columns
         matrix[:, room.pairs[1], room.pairs[0]] = columns
