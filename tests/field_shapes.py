@@ -1,8 +1,11 @@
-"""Small structured meshes for the tests of the field solver; the tool itself draws its meshes from outlines."""
+"""Small structured meshes for the tests of the field solver; the tool itself draws its meshes from
+outlines.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 import numpy as np
 import skfem
@@ -32,7 +35,7 @@ class Shape:
 
 def lines(*stops, size):
     """Return grid lines through all ``stops``, at most ``size`` apart."""
-    parts = [np.linspace(a, b, int(np.ceil((b - a) / size - 1e-9)) + 1) for a, b in zip(stops, stops[1:], strict=False)]
+    parts = [np.linspace(a, b, int(np.ceil((b - a) / size - 1e-9)) + 1) for a, b in pairwise(stops)]
     return np.unique(np.concatenate(parts).round(12))
 
 
@@ -42,7 +45,9 @@ def named(mesh, **boxes):
     middle = mesh.p[:, mesh.facets[:, facets]].mean(axis=1)
     found = {}
     for name, box in boxes.items():
-        inside = np.all([(m >= lo - 1e-9) & (m <= hi + 1e-9) for m, (lo, hi) in zip(middle, box, strict=True)], axis=0)
+        inside = np.all(
+            [(m >= lo - 1e-9) & (m <= hi + 1e-9) for m, (lo, hi) in zip(middle, box, strict=True)], axis=0
+        )
         found[name] = facets[inside]
     return found
 
@@ -50,25 +55,40 @@ def named(mesh, **boxes):
 def without(mesh, *boxes):
     """Return the mesh with the cells inside the boxes taken out."""
     middle = mesh.p[:, mesh.t].mean(axis=1)
-    gone = [np.all([(m > lo) & (m < hi) for m, (lo, hi) in zip(middle, box, strict=True)], axis=0) for box in boxes]
+    gone = [
+        np.all([(m > lo) & (m < hi) for m, (lo, hi) in zip(middle, box, strict=True)], axis=0)
+        for box in boxes
+    ]
     return mesh.remove_elements(np.flatnonzero(np.any(gone, axis=0)))
 
 
 def partitioned(size=0.06, depth=0.18):
     """A planar chamber 0.6 x 0.4 m with a partition and three openings."""
     fine = 0.6 * size
-    xs = np.union1d(lines(0, 0.27, size=size), np.union1d(lines(0.27, 0.3, 0.32, 0.35, size=fine), lines(0.35, 0.6, size=size)))
-    ys = np.union1d(lines(0, 0.05, 0.22, size=size), np.union1d(lines(0.22, 0.25, 0.28, size=fine), lines(0.28, 0.4, size=size)))
+    xs = np.union1d(
+        lines(0, 0.27, size=size),
+        np.union1d(lines(0.27, 0.3, 0.32, 0.35, size=fine), lines(0.35, 0.6, size=size)),
+    )
+    ys = np.union1d(
+        lines(0, 0.05, 0.22, size=size),
+        np.union1d(lines(0.22, 0.25, 0.28, size=fine), lines(0.28, 0.4, size=size)),
+    )
     mesh = without(skfem.MeshTri.init_tensor(xs, ys), ((0.3, 0.32), (0.0, 0.25)))
-    openings = named(mesh, throat=((0, 0), (0, 0.05)), nose=((0.6, 0.6), (0, 0.05)), top=((0.35, 0.6), (0.4, 0.4)))
+    openings = named(
+        mesh, throat=((0, 0), (0, 0.05)), nose=((0.6, 0.6), (0, 0.05)), top=((0.35, 0.6), (0.4, 0.4))
+    )
     return Shape(mesh=mesh, kind="planar", depth=depth, openings=openings)
 
 
 def stepped(size=0.05):
-    """An axisymmetric chamber: a pipe of radius 0.05 m into one of radius 0.15 m, open at both ends and at the rim."""
+    """An axisymmetric chamber: a pipe of radius 0.05 m into one of radius 0.15 m, open at both ends and at
+    the rim.
+    """
     xs, ys = lines(0, 0.1, 0.45, size=size), lines(0, 0.05, 0.15, size=size)
     mesh = without(skfem.MeshTri.init_tensor(xs, ys), ((0, 0.1), (0.05, 0.15)))
-    openings = named(mesh, throat=((0, 0), (0, 0.05)), back=((0.45, 0.45), (0, 0.05)), rim=((0.1, 0.2), (0.15, 0.15)))
+    openings = named(
+        mesh, throat=((0, 0), (0, 0.05)), back=((0.45, 0.45), (0, 0.05)), rim=((0.1, 0.2), (0.15, 0.15))
+    )
     return Shape(mesh=mesh, kind="axisymmetric", openings=openings)
 
 

@@ -1,14 +1,14 @@
 """How wrong the reduced impedance can be, from its residual.
 
-With R = M - A X the residuals of the reduced solutions for all openings, the impedance is off by exactly
-j w rho R^T A^-1 R (A is symmetric, the projection Galerkin). The residual has no part in the reduced space, which
-holds every standing wave below ``cut``: on what is left A is coercive against the energy norm E = K + k0^2 M with a
-constant beta that is a closed form, and the error is below w rho |R^T E^-1 R| / beta.
+With R = M - A X the residuals of the reduced solutions for all openings, the impedance is off by exactly j
+w rho R^T A^-1 R (A is symmetric, the projection Galerkin). The residual has no part in the reduced space,
+which holds every standing wave below ``cut``: on what is left A is coercive against the energy norm E = K +
+k0^2 M with a constant beta that is a closed form, and the error is below w rho |R^T E^-1 R| / beta.
 
-E^-1 is never applied to a residual. Draw right-hand sides g with covariance E, cell by cell, and solve E y = g once:
-y^T R is then normal with covariance R^T E^-1 R, and a few dozen such probes give the norm within a known factor at
-any frequency for the price of small products (Balabanov & Nouy 2019, Adv. Comput. Math. 45, 2969; Smetana, Zahm &
-Patera 2019, SIAM J. Sci. Comput. 41, A900).
+E^-1 is never applied to a residual. Draw right-hand sides g with covariance E, cell by cell, and solve E y
+= g once: y^T R is then normal with covariance R^T E^-1 R, and a few dozen such probes give the norm within
+a known factor at any frequency for the price of small products (Balabanov & Nouy 2019, Adv. Comput. Math.
+45, 2969; Smetana, Zahm & Patera 2019, SIAM J. Sci. Comput. 41, A900).
 """
 
 from __future__ import annotations
@@ -47,9 +47,10 @@ def draw_probes(matrices: FieldMatrices, cut: float) -> Floats:
 def coercivity(coefficients: ComplexArray, cut: float) -> Floats:
     """Return beta of the bulk operator on waves above ``cut`` [1/m^2], shape (n,).
 
-    ``coefficients`` (n, 4) as in ``Medium.coefficients``. For a wave of eigenvalue s the operator over the energy is
-    (a s - k^2 b)/(s + k0^2): a straight line in 1/(s + k0^2), so its least size is the distance of a segment from 0.
-    The wall terms lie within 45 degrees of the stiffness turned round: they take at most a factor sqrt 2.
+    ``coefficients`` (n, 4) as in ``Medium.coefficients``. For a wave of eigenvalue s the operator over the
+    energy is (a s - k^2 b)/(s + k0^2): a straight line in 1/(s + k0^2), so its least size is the distance
+    of a segment from 0. The wall terms lie within 45 degrees of the stiffness turned round: they take at
+    most a factor sqrt 2.
     """
     shift = _ENERGY * cut
     start = coefficients[:, 0]

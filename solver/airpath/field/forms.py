@@ -45,9 +45,9 @@ class Meshed(Protocol):
 class FieldMatrices:
     """Matrices of one chamber, all real, integrated over the true volume [m^3] and its walls [m^2].
 
-    ``operators`` are stiffness, mass, wall tangential stiffness and wall mass, each (n, n); column j of ``means``
-    (n, m) takes the mean over opening j; ``areas`` [m^2] (m,); ``cell_energy`` holds stiffness and mass of each
-    cell, (2, cells, local, local), with ``cell_unknowns`` (cells, local).
+    ``operators`` are stiffness, mass, wall tangential stiffness and wall mass, each (n, n); column j of
+    ``means`` (n, m) takes the mean over opening j; ``areas`` [m^2] (m,); ``cell_energy`` holds stiffness
+    and mass of each cell, (2, cells, local, local), with ``cell_unknowns`` (cells, local).
     """
 
     basis: Any
@@ -75,7 +75,9 @@ class FieldMatrices:
 
 
 def element_for(kind: Kind, order: int | None = None) -> Any:
-    """Return the scikit-fem element of a polynomial order: 4 on triangles and 2 on tetrahedra when not given."""
+    """Return the scikit-fem element of a polynomial order: 4 on triangles and 2 on tetrahedra when not
+    given.
+    """
     if kind == "solid":
         return {1: skfem.ElementTetP1, 2: skfem.ElementTetP2}[order or 2]()
     triangles = {1: skfem.ElementTriP1, 2: skfem.ElementTriP2, 3: skfem.ElementTriP3, 4: skfem.ElementTriP4}

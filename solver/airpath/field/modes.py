@@ -1,7 +1,8 @@
-"""Standing waves of a chamber with rigid walls: block Lanczos on the shifted inverse, counted so that none is missed.
+"""Standing waves of a chamber with rigid walls: block Lanczos on the shifted inverse, counted so that none
+is missed.
 
-The number of negative pivots of K - cut M is the number of eigenvalues below ``cut`` (Sylvester's law of inertia), so
-the search ends when it has found exactly as many.
+The number of negative pivots of K - cut M is the number of eigenvalues below ``cut`` (Sylvester's law of
+inertia), so the search ends when it has found exactly as many.
 """
 
 from __future__ import annotations
@@ -22,7 +23,7 @@ if TYPE_CHECKING:
 
 Floats = NDArray[np.float64]
 
-_BLOCK = 4  # columns that advance together: wide enough for double eigenvalues, narrow enough for a high degree
+_BLOCK = 4  # columns that advance together: wide enough for double eigenvalues, narrow for a high degree
 _CONVERGED = 1e-7  # residual of a mode against its stiffness term: the eigenvalue's error is its square
 
 
@@ -31,8 +32,8 @@ class Modes:
     """All standing waves below a wavenumber, in rising order, the uniform one first.
 
     ``eigenvalue`` k^2 [1/m^2] (modes,); ``shapes`` (unknowns, modes) with mean square 1 over the chamber;
-    ``coupling`` (modes, openings), the mean of each shape over each opening. ``shapes`` and ``factor`` also serve
-    the reduced basis: ``factor`` solves (K - shift M) x = b.
+    ``coupling`` (modes, openings), the mean of each shape over each opening. ``shapes`` and ``factor`` also
+    serve the reduced basis: ``factor`` solves (K - shift M) x = b.
     """
 
     eigenvalue: Floats
@@ -60,7 +61,8 @@ def count_below(matrices: FieldMatrices, cut: float) -> int:
 
 
 def standing_waves(matrices: FieldMatrices, wavenumber: float, margin: float = 1.15) -> Modes:
-    """Return every mode below ``margin`` times a wavenumber [1/m]; those below the wavenumber itself converged.
+    """Return every mode below ``margin`` times a wavenumber [1/m]; those below the wavenumber itself
+    converged.
 
     Raises AccuracyError when the number found never meets the number counted.
     Checked by: tests/crosscheck/test_field_published.py.
@@ -85,15 +87,15 @@ def standing_waves(matrices: FieldMatrices, wavenumber: float, margin: float = 1
     eigenvalue[0], shapes[:, 0] = 0.0, matrices.volume**-0.5
     shapes *= np.sqrt(matrices.volume)
     coupling = shapes.T @ matrices.means
-    return Modes(
-        eigenvalue=eigenvalue, shapes=shapes, coupling=coupling, cut=cut, shift=shift, factor=factor
-    )
+    return Modes(eigenvalue=eigenvalue, shapes=shapes, coupling=coupling, cut=cut, shift=shift, factor=factor)
 
 
 def _lanczos(
     matrices: FieldMatrices, factor: Any, dimension: int, cut: float
 ) -> tuple[Floats, Floats, Floats]:
-    """Return eigenvalues below ``cut``, mass-normalised shapes and relative residuals of a block Krylov space."""
+    """Return eigenvalues below ``cut``, mass-normalised shapes and relative residuals of a block Krylov
+    space.
+    """
     stiffness, mass = matrices.operators[:2]
     random = np.random.default_rng(7).standard_normal((matrices.unknowns, _BLOCK - 1))
     block = np.column_stack([np.ones(matrices.unknowns), solve(factor, mass @ random)])

@@ -1,9 +1,9 @@
 """One sweep instead of a thousand solves: a small model of a chamber, with a certified error.
 
-The space is real and built from two factorisations: the standing waves of the band, the static response of each
-opening, and what the wall losses add to each. In it the losses of each wave are dressed onto the wave itself (a
-complex combination), which halves the small system. Where the certificate is not met, the error of a direct solution
-at the worst frequency joins the space.
+The space is real and built from two factorisations: the standing waves of the band, the static response of
+each opening, and what the wall losses add to each. In it the losses of each wave are dressed onto the wave
+itself (a complex combination), which halves the small system. Where the certificate is not met, the error
+of a direct solution at the worst frequency joins the space.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from threadpoolctl import threadpool_limits
+from threadpoolctl import threadpool_limits  # type: ignore[import-untyped]
 
 from airpath.errors import AccuracyError
 from airpath.field.certificate import claimed_error, coercivity, draw_probes
@@ -35,8 +35,9 @@ _ROUNDING = 1e-10  # relative error that double precision leaves in either solut
 class FieldSweep:
     """Impedance of a chamber over frequency.
 
-    ``frequency`` [Hz] (n,); ``impedance`` Z [Pa s/m^3] (n, m, m), mean pressure on opening i per unit volume velocity
-    into the chamber at opening j; ``claimed_error`` (n,), bound on the Frobenius norm of its error over its own.
+    ``frequency`` [Hz] (n,); ``impedance`` Z [Pa s/m^3] (n, m, m), mean pressure on opening i per unit
+    volume velocity into the chamber at opening j; ``claimed_error`` (n,), bound on the Frobenius norm of
+    its error over its own.
     """
 
     frequency: Floats
@@ -52,9 +53,9 @@ class FieldSweep:
 class ReducedField:
     """A chamber reduced to a few dozen unknowns, good at any w up to the band edge, also complex.
 
-    ``space`` (unknowns, r) real and ``mix`` (r, N) complex: the basis is their product. ``small`` (4, N, N) and
-    ``load`` (N, m) are the projected matrices; ``probe_small`` (4, probes, N) and ``probe_load`` (probes, m) see
-    the residual.
+    ``space`` (unknowns, r) real and ``mix`` (r, N) complex: the basis is their product. ``small`` (4, N, N)
+    and ``load`` (N, m) are the projected matrices; ``probe_small`` (4, probes, N) and ``probe_load``
+    (probes, m) see the residual.
     """
 
     matrices: FieldMatrices
@@ -70,7 +71,9 @@ class ReducedField:
     factorisations: int
 
     def coordinates(self, omega: Omega) -> ComplexArray:
-        """Return the solutions for unit right-hand sides, (n, N, m); ``omega`` [rad/s] (n,), real or complex."""
+        """Return the solutions for unit right-hand sides, (n, N, m); ``omega`` [rad/s] (n,), real or
+        complex.
+        """
         flat = self.medium.coefficients(omega) @ self.small.reshape(4, -1)
         matrix = flat.reshape(len(omega), *self.small.shape[1:])
         return np.asarray(np.linalg.solve(matrix, np.broadcast_to(self.load, (len(omega), *self.load.shape))))
@@ -91,9 +94,13 @@ class ReducedField:
         return np.asarray(1j * omega * self.medium.air.density * (self.space @ (self.mix @ y)))
 
     def energy(self, omega: float, flows: ComplexArray) -> tuple[float, float, float]:
-        """Return potential and kinetic energy [J] of the bulk and lost power [W] for RMS flows [m^3/s] (m,)."""
+        """Return potential and kinetic energy [J] of the bulk and lost power [W] for RMS flows [m^3/s]
+        (m,).
+        """
         pressure, air = self.pressure(omega, flows), self.medium.air
-        stiffness, mass = (float(np.real(np.vdot(pressure, q @ pressure))) for q in self.matrices.operators[:2])
+        stiffness, mass = (
+            float(np.real(np.vdot(pressure, q @ pressure))) for q in self.matrices.operators[:2]
+        )
         power = float(np.real(np.vdot(flows, self.matrices.means.T @ pressure)))
         return 0.5 * mass / air.bulk_modulus, 0.5 * stiffness / (air.density * omega**2), power
 
@@ -119,7 +126,9 @@ class ReducedField:
         return np.asarray(x + solve(factor, means - matrix @ x))
 
     def direct_check(self, omega: float, solution: ComplexArray) -> None:
-        """Raise AccuracyError when a direct ``solution`` (unknowns, m) is further off than claimed at ``omega``."""
+        """Raise AccuracyError when a direct ``solution`` (unknowns, m) is further off than claimed at
+        ``omega``.
+        """
         impedance, claim = self.certified(np.array([omega]))
         direct = 1j * omega * self.medium.air.density * (self.matrices.means.T @ solution)
         error = float(np.linalg.norm(direct - impedance[0]) / np.linalg.norm(direct))
@@ -139,9 +148,9 @@ def reduce_field(
 ) -> tuple[ReducedField, FieldSweep]:
     """Return the reduced model and its sweep, the claimed error at most ``tolerance`` at every frequency.
 
-    ``frequency`` [Hz], (n,); the highest sets the band. A frequency once certified keeps its result: later rounds
-    only look at the others. Raises AccuracyError when ``rounds`` rounds do not bring the claim down, or when a direct
-    solution contradicts it.
+    ``frequency`` [Hz], (n,); the highest sets the band. A frequency once certified keeps its result: later
+    rounds only look at the others. Raises AccuracyError when ``rounds`` rounds do not bring the claim down,
+    or when a direct solution contradicts it.
     """
     frequency = np.asarray(frequency, dtype=float)
     omega, size = 2.0 * np.pi * frequency, len(matrices.areas)
@@ -215,7 +224,9 @@ def _products(
 
 
 def _enrich(model: ReducedField, omega: float) -> ReducedField:
-    """Return the model with its errors at ``omega`` [rad/s] taken into the basis, after checking its claim there."""
+    """Return the model with its errors at ``omega`` [rad/s] taken into the basis, after checking its claim
+    there.
+    """
     direct = model.direct(omega)
     model.direct_check(omega, direct)
     error = direct - model.space @ (model.mix @ model.coordinates(np.array([omega]))[0])

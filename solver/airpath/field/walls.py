@@ -30,14 +30,16 @@ Omega = NDArray[Any]
 def layer_length(omega: Omega, diffusivity: float) -> ComplexArray:
     """Return the complex length sqrt(D/(j w)) [m] of a boundary layer, shape of ``omega``.
 
-    ``omega`` [rad/s] may be complex; ``diffusivity`` D [m^2/s] is nu for the viscous and nu/Pr for the thermal layer.
-    For real w it is (1 - j) delta/2 with delta = sqrt(2 D/w) the usual layer thickness.
+    ``omega`` [rad/s] may be complex; ``diffusivity`` D [m^2/s] is nu for the viscous and nu/Pr for the
+    thermal layer. For real w it is (1 - j) delta/2 with delta = sqrt(2 D/w) the usual layer thickness.
     """
     return np.asarray(np.sqrt(diffusivity / (1j * np.asarray(omega))), dtype=complex)
 
 
 class Fluid(Protocol):
-    """Stuffing that fills the chamber, as an equivalent fluid; both methods are analytic in ``omega`` (n,) [rad/s]."""
+    """Stuffing that fills the chamber, as an equivalent fluid; both methods are analytic in ``omega`` (n,)
+    [rad/s].
+    """
 
     def density(self, omega: Omega, air: Air) -> ComplexArray:
         """Return the complex density [kg/m^3], shape (n,)."""
@@ -50,9 +52,10 @@ class Fluid(Protocol):
 class Medium:
     """The air of one chamber and everything uniform that changes it.
 
-    ``depth`` [m] of a planar chamber: its front and back plates act on the whole field, exactly, through the slit
-    functions tanh(z)/z (Stinson 1991, J. Acoust. Soc. Am. 89, 550), because the pressure does not vary over the depth. ``loss_q`` multiplies the compressibility by
-    1 - j/Q. ``fluid`` replaces the bulk of the air by an equivalent fluid.
+    ``depth`` [m] of a planar chamber: its front and back plates act on the whole field, exactly, through
+    the slit functions tanh(z)/z (Stinson 1991, J. Acoust. Soc. Am. 89, 550), because the pressure does not
+    vary over the depth. ``loss_q`` multiplies the compressibility by 1 - j/Q. ``fluid`` replaces the bulk
+    of the air by an equivalent fluid.
     """
 
     air: Air
@@ -61,7 +64,9 @@ class Medium:
     fluid: Fluid | None = None
 
     def bulk(self, omega: Omega) -> tuple[ComplexArray, ComplexArray]:
-        """Return (a, b): rho/rho(w) and kappa/kappa(w), each of shape (n,); ``omega`` [rad/s] of shape (n,)."""
+        """Return (a, b): rho/rho(w) and kappa/kappa(w), each of shape (n,); ``omega`` [rad/s] of shape
+        (n,).
+        """
         air = self.air
         a, b = np.ones(len(omega), dtype=complex), np.ones(len(omega), dtype=complex)
         if self.fluid is not None:
@@ -78,9 +83,9 @@ class Medium:
     def coefficients(self, omega: Omega) -> ComplexArray:
         """Return the factors of (K, M, Kw, Mw), shape (n, 4); ``omega`` [rad/s], shape (n,), real or complex.
 
-        Source: Berggren, Bernland & Noreland 2018, J. Comput. Phys. 371, 633 (the wall condition, first order in
-        the layer). Valid where the layers are thin against gaps and radii: see ``layer_ratio``.
-        Checked by: test_round_duct_attenuation, test_slit_duct_attenuation.
+        Source: Berggren, Bernland & Noreland 2018, J. Comput. Phys. 371, 633 (the wall condition, first
+        order in the layer). Valid where the layers are thin against gaps and radii: see ``layer_ratio``.
+        Checked by: tests/crosscheck/test_field_published.py.
         """
         omega = np.asarray(omega)
         air, k2 = self.air, (omega / self.air.sound_speed) ** 2
@@ -93,8 +98,8 @@ class Medium:
 def smallest_gap(mesh: Meshed) -> float:
     """Return the smallest distance [m] between walls that face each other (a planar depth counts too).
 
-    Each pair of facing wall facets is joined by the circle that touches the first and passes through the second;
-    its diameter is the width of a gap and the diameter of a tube, whatever the facets' offset.
+    Each pair of facing wall facets is joined by the circle that touches the first and passes through the
+    second; its diameter is the width of a gap and the diameter of a tube, whatever the facets' offset.
     """
     points, normals = _facets(mesh)
     if mesh.kind == "axisymmetric":
@@ -111,8 +116,8 @@ def smallest_gap(mesh: Meshed) -> float:
 def layer_ratio(mesh: Meshed, air: Air, frequency_hz: float) -> float:
     """Return layer thickness sqrt(2 nu/w) over the smallest gap of the mesh, at ``frequency_hz`` > 0.
 
-    The wall condition is first order in this ratio, its error second order: 0.05 costs about 5 % of the loss in a
-    tube, above 0.1 the thin-layer picture is gone and a narrow-duct model is the better one.
+    The wall condition is first order in this ratio, its error second order: 0.05 costs about 5 % of the
+    loss in a tube, above 0.1 the thin-layer picture is gone and a narrow-duct model is the better one.
     """
     omega = np.array([2.0 * np.pi * frequency_hz])
     return float(layer_thickness(omega, air)[0]) / smallest_gap(mesh)
