@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
@@ -76,9 +77,9 @@ def make_outline(
     *,
     kind: str,
     points: ArrayLike,
-    openings: dict[str, ArrayLike],
+    openings: Mapping[str, ArrayLike],
     depth: float | None = None,
-    holes: list[ArrayLike] | None = None,
+    holes: Sequence[ArrayLike] | None = None,
     centreline: ArrayLike | None = None,
     intended: dict[str, str | float] | None = None,
     unit: str = "m",
@@ -274,7 +275,7 @@ def _check_openings(placed: dict[str, FloatArray], edges: FloatArray, kind: Kind
         covered = float(np.linalg.norm(own[:, 1] - own[:, 0], axis=1).sum())
         if abs(covered - float(np.linalg.norm(segment[1] - segment[0]))) > 4.0 * _SNAP_M:
             raise GeometryError(
-                f"opening {name!r}, {say.at(segment[0])} to {say.at(segment[1])}, leaves the outline in between"
+                f"opening {name!r} {say.at(segment[0])} to {say.at(segment[1])}, leaves the outline between"
             )
         for other in names[:i]:
             shared = _overlap(segment, placed[other])
