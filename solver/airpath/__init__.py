@@ -1,3 +1,40 @@
-"""airpath: predicts and explains what the air in a loudspeaker box does."""
+"""airpath: predicts and explains what the air in a loudspeaker box does.
+
+>>> import airpath
+>>> case = airpath.load("cases/rumble-bench.toml")  # doctest: +SKIP
+>>> response = airpath.solve(case, model="line")  # doctest: +SKIP
+
+The names below load their modules on first use, so that importing the package costs nothing.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from airpath.case import Case, load
+    from airpath.errors import AccuracyError, AirpathError, CaseError, FidelityError
+    from airpath.explain.predict import Prediction, ports, predict
+    from airpath.network.respond import solve
+    from airpath.network.response import Response
 
 __version__ = "0.1.0"
+
+_HOMES = {
+    "load": "case", "Case": "case", "solve": "network.respond", "Response": "network.response",
+    "predict": "explain.predict", "Prediction": "explain.predict", "ports": "explain.predict",
+    "AirpathError": "errors", "CaseError": "errors", "FidelityError": "errors", "AccuracyError": "errors",
+}  # fmt: skip
+
+__all__ = [
+    "AccuracyError", "AirpathError", "Case", "CaseError", "FidelityError", "Prediction", "Response",
+    "load", "ports", "predict", "solve",
+]  # fmt: skip
+
+
+def __getattr__(name: str) -> Any:
+    """Load a public name from its module."""
+    if name not in _HOMES:
+        raise AttributeError(f"module 'airpath' has no attribute {name!r}")
+    return getattr(import_module(f"airpath.{_HOMES[name]}"), name)

@@ -47,6 +47,10 @@ class Element(ABC):
     def admittance(self, omega: Omega, air: Air) -> ComplexArray:
         """Return Y [m^3/(s Pa)], shape (len(omega), terminals, terminals); ``omega`` in rad/s, shape (n,)."""
 
+    def storage(self, omega: Omega, air: Air) -> ComplexArray:
+        """Return what a uniform pressure drives in at all terminals together [m^3/(s Pa)], (n,): j w kappa V."""
+        return np.asarray(self.admittance(omega, air).sum(axis=(1, 2)))
+
     @classmethod
     @abstractmethod
     def examples(cls) -> list[Element]:
@@ -62,3 +66,19 @@ def series(impedance: ComplexArray) -> ComplexArray:
 def two_port(y11: ComplexArray, y12: ComplexArray, y22: ComplexArray) -> ComplexArray:
     """Return a reciprocal two-terminal admittance (n, 2, 2) from its three entries, each of shape (n,)."""
     return np.stack([np.stack([y11, y12], -1), np.stack([y12, y22], -1)], -2)
+
+
+def cascade(stages: list[ComplexArray]) -> ComplexArray:
+    """Join two-terminal admittances (n, 2, 2) end to end and return that of the whole.
+
+    The inner joint is eliminated (its net flow is zero): stable for short and for strongly damped stages alike.
+    """
+    whole = stages[0]
+    for stage in stages[1:]:
+        joint = whole[:, 1, 1] + stage[:, 0, 0]
+        whole = two_port(
+            whole[:, 0, 0] - whole[:, 0, 1] ** 2 / joint,
+            -whole[:, 0, 1] * stage[:, 0, 1] / joint,
+            stage[:, 1, 1] - stage[:, 0, 1] ** 2 / joint,
+        )
+    return whole

@@ -1,0 +1,1 @@
+"""Formulas of acoustics as plain functions of arrays: ducts, radiation, ends, porous fill, drivers, hearing."""

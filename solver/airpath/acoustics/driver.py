@@ -1,0 +1,101 @@
+"""Driver values: the mechanical set Mms, Cms, Rms, Bl from whichever datasheet values are given."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from airpath.air import Air, air_at
+
+MECHANICAL = ("Mms", "Cms", "Rms", "Bl")
+SMALL_SIGNAL = ("fs", "Qms", "Qes", "Vas")
+_PREFERENCE = (*SMALL_SIGNAL, "Mms", "Bl", "Rms", "Cms")
+_TOLERANCE = 0.05
+
+
+@dataclass(frozen=True, kw_only=True)
+class Disagreement:
+    """A given value that the other given values contradict by more than 5 %; both SI."""
+
+    name: str
+    given: float
+    derived: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class MechanicalSet:
+    """Moving mass [kg], compliance [m/N], resistance [N s/m], force factor [T m], as measured, air load included."""
+
+    Mms: float
+    Cms: float
+    Rms: float
+    Bl: float
+    disagreements: tuple[Disagreement, ...] = ()
+
+
+def mechanical_set(given: Mapping[str, float], Sd: float, Re: float, air: Air | None = None) -> MechanicalSet:
+    """Return Mms, Cms, Rms and Bl from given values of fs, Qms, Qes, Vas, Mms, Cms, Rms, Bl (all SI, > 0).
+
+    The small-signal values come first, the mechanical ones fill what is left; every further value is compared
+    with what the chosen ones give. ``Sd`` [m^2], ``Re`` [ohm]; ``air`` is the air that Vas was stated for (default
+    20 degC, 101.325 kPa, 50 % humidity). Raises ValueError when the values do not determine all four.
+
+    Symbols: fs = 1/(2 pi sqrt(Mms Cms)), Qms = sqrt(Mms/Cms)/Rms, Qes = Re sqrt(Mms/Cms)/Bl^2,
+    Vas = rho c^2 Sd^2 Cms: linear in the logarithms.
+    Source: Small 1972, J. Audio Eng. Soc. 20, 383 (direct-radiator analysis).
+    Checked by: unit/test_driver_parameters.
+    """
+    relations = _relations(Sd, Re, air if air is not None else air_at())
+    chosen = _independent([name for name in _PREFERENCE if name in given], relations)
+    if len(chosen) < len(MECHANICAL):
+        raise ValueError(_what_is_missing(chosen, relations))
+    rows = np.array([relations[name][0] for name in chosen])
+    right = np.array([math.log(given[name]) - relations[name][1] for name in chosen])
+    logs = np.linalg.solve(rows, right)
+    derived = {name: math.exp(float(row @ logs) + constant) for name, (row, constant) in relations.items()}
+    odd = tuple(
+        Disagreement(name=name, given=given[name], derived=derived[name])
+        for name in _PREFERENCE
+        if name in given and abs(given[name] / derived[name] - 1.0) > _TOLERANCE
+    )
+    return MechanicalSet(**{name: derived[name] for name in MECHANICAL}, disagreements=odd)
+
+
+def _relations(Sd: float, Re: float, air: Air) -> dict[str, tuple[NDArray[np.float64], float]]:
+    """Return for each value its row over (ln Mms, ln Cms, ln Rms, ln Bl) and its constant."""
+    table = {
+        "Mms": (1.0, 0.0, 0.0, 0.0, 0.0),
+        "Cms": (0.0, 1.0, 0.0, 0.0, 0.0),
+        "Rms": (0.0, 0.0, 1.0, 0.0, 0.0),
+        "Bl": (0.0, 0.0, 0.0, 1.0, 0.0),
+        "fs": (-0.5, -0.5, 0.0, 0.0, -math.log(2.0 * math.pi)),
+        "Qms": (0.5, -0.5, -1.0, 0.0, 0.0),
+        "Qes": (0.5, -0.5, 0.0, -2.0, math.log(Re)),
+        "Vas": (0.0, 1.0, 0.0, 0.0, math.log(air.bulk_modulus * Sd**2)),
+    }
+    return {name: (np.array(row[:4]), row[4]) for name, row in table.items()}
+
+
+def _independent(names: list[str], relations: dict[str, tuple[NDArray[np.float64], float]]) -> list[str]:
+    """Return the names in their order, without those that add nothing new to the ones before."""
+    chosen: list[str] = []
+    for name in names:
+        rows = np.array([relations[other][0] for other in [*chosen, name]])
+        if np.linalg.matrix_rank(rows) == len(rows):
+            chosen.append(name)
+    return chosen
+
+
+def _what_is_missing(chosen: list[str], relations: dict[str, tuple[NDArray[np.float64], float]]) -> str:
+    have = ", ".join(chosen) if chosen else "nothing"
+    if len(chosen) == len(MECHANICAL) - 1:
+        others = [name for name in _PREFERENCE if name not in chosen]
+        helpful = [
+            name for name in others if len(_independent([*chosen, name], relations)) == len(MECHANICAL)
+        ]
+        return f"one more value is needed besides {have}: {' or '.join(helpful)}"
+    return f"the set {', '.join(SMALL_SIGNAL)} or the set {', '.join(MECHANICAL)} (usable so far: {have})"

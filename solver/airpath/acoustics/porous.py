@@ -1,0 +1,51 @@
+"""Stuffing as an equivalent fluid: Miki's correction of the Delany & Bazley regression.
+
+Symbols: X = f/sigma with the flow resistivity sigma [Pa s/m^2]. z = Zc/(rho c), q = k/(w/c).
+Source: Delany & Bazley 1970, Appl. Acoust. 3, 105; coefficients of Miki 1990, J. Acoust. Soc. Jpn. (E) 11, 19.
+Valid: 0.01 < X < 1; most bass lies below it, where the formula is an extrapolation: compare with care.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from airpath.air import Air
+
+ComplexArray = NDArray[np.complex128]
+Omega = NDArray[Any]
+
+# Below this X the fitted compressibility has come close to the isothermal one and would turn active: it is held there.
+_LOWEST_RATIO = 1e-3
+
+
+@dataclass(frozen=True, kw_only=True)
+class Fill:
+    """Stuffing in a share of a space: ``flow_resistivity`` [Pa s/m^2], ``fraction`` of the volume (0 to 1)."""
+
+    flow_resistivity: float
+    fraction: float = 1.0
+
+    def density(self, omega: Omega, air: Air) -> ComplexArray:
+        """Return the mean density [kg/m^3] (n,) along a path of which ``fraction`` is stuffed."""
+        impedance, wavenumber = miki(omega, self.flow_resistivity)
+        return air.density * (1 - self.fraction + self.fraction * impedance * wavenumber)
+
+    def compressibility(self, omega: Omega, air: Air) -> ComplexArray:
+        """Return the mean compressibility [1/Pa] (n,) of a space of which ``fraction`` is stuffed."""
+        omega = np.asarray(omega)
+        lowest = 2 * np.pi * _LOWEST_RATIO * self.flow_resistivity
+        held = np.where(omega.real < lowest, lowest, omega)
+        impedance, wavenumber = miki(held, self.flow_resistivity)
+        return (1 - self.fraction + self.fraction * wavenumber / impedance) / air.bulk_modulus
+
+
+def miki(omega: Omega, flow_resistivity: float) -> tuple[ComplexArray, ComplexArray]:
+    """Return z = Zc/(rho c) and q = k c/w, each (n,), of a fibrous fill. Checked by: published/porous."""
+    ratio = 1000 * np.asarray(omega) / (2 * np.pi * flow_resistivity)
+    impedance = 1 + (5.50 - 8.43j) * ratio**-0.632
+    wavenumber = 1 + (7.81 - 11.41j) * ratio**-0.618
+    return impedance, wavenumber

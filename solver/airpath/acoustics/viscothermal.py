@@ -1,0 +1,133 @@
+"""Sound in narrow ducts with viscosity and heat conduction: complex density and compressibility.
+
+Symbols: F_v and F_t are the mean over the section of the viscous and thermal boundary-layer functions; the
+effective density is rho/(1 - F_v), the effective compressibility (1 + (gamma - 1) F_t)/(rho c^2).
+
+Source: Zwikker & Kosten 1949, Sound Absorbing Materials, ch. II; Tijdeman 1975 (round tubes, low reduced
+frequency solution); Stinson 1991, J. Acoust. Soc. Am. 89, 550 (slits, rectangles, any shape).
+Valid: from capillary to wide ducts, as long as the width is small against the wavelength.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from airpath.air import Air
+
+ComplexArray = NDArray[np.complex128]
+Omega = NDArray[Any]
+
+_DIRECT_TERMS = 16  # terms of the rectangle's series added one by one; the rest is an integral
+_TAIL_POINTS = 32
+
+
+@dataclass(frozen=True, kw_only=True)
+class Section:
+    """Cross-section of a duct: round (``width`` is None, ``height`` the diameter) or ``width`` by ``height``, in m."""
+
+    height: float
+    width: float | None = None
+
+    @property
+    def area(self) -> float:
+        """Area [m^2]."""
+        return float(np.pi * self.height**2 / 4) if self.width is None else self.width * self.height
+
+    @property
+    def perimeter(self) -> float:
+        """Wetted perimeter [m]."""
+        return float(np.pi * self.height) if self.width is None else 2 * (self.width + self.height)
+
+    @property
+    def radius(self) -> float:
+        """Radius of the circle of the same area [m]."""
+        return float(np.sqrt(self.area / np.pi))
+
+    @classmethod
+    def round(cls, area: float) -> Section:
+        """Return the round section of an area [m^2]."""
+        return cls(height=float(np.sqrt(4 * area / np.pi)))
+
+    def scaled(self, factor: float) -> Section:
+        """Return the section with all its lengths multiplied."""
+        return Section(height=self.height * factor, width=None if self.width is None else self.width * factor)
+
+
+def layer_function(section: Section, omega: Omega, diffusivity: float) -> ComplexArray:
+    """Return F (n,) of a section for one diffusivity [m^2/s]: nu for F_v, the thermal one for F_t.
+
+    0 without diffusion, 1 where the layer fills the section. Checked by: published/ducts.
+    """
+    if diffusivity == 0.0:
+        return np.zeros(np.shape(omega), dtype=np.complex128)
+    decay = np.sqrt(1j * np.asarray(omega) / diffusivity)  # 1/m, real part > 0
+    if section.width is None:
+        return _round(decay * section.height / 2)
+    short, long = sorted((section.height, section.width))
+    return _rectangle(decay, short, long)
+
+
+def slab_function(argument: ComplexArray) -> ComplexArray:
+    """Return tanh(z)/z, the layer function of a slit of half height h with z = h sqrt(j w/nu)."""
+    return np.tanh(argument) / argument
+
+
+def _round(argument: ComplexArray) -> ComplexArray:
+    """2 I1(z)/(z I0(z)) with exponentially scaled Bessel functions, so that wide tubes do not overflow."""
+    from scipy.special import ive
+
+    return np.asarray(2 * ive(1, argument) / (argument * ive(0, argument)))
+
+
+def _rectangle(decay: ComplexArray, short: float, long: float) -> ComplexArray:
+    """F of a rectangle: the slit between the long walls, plus what the two short walls add.
+
+    Stinson's double series summed over one direction in closed form; of the other direction the first terms are
+    added and the smooth rest is integrated (midpoint Euler-Maclaurin, Gauss points in 1/n).
+    """
+    square = decay[:, None] ** 2
+
+    def term(n: NDArray[np.float64]) -> ComplexArray:
+        wavenumber = (2 * n + 1) * np.pi / short
+        gamma = np.sqrt(square + wavenumber**2)
+        half = gamma * long / 2
+        return 8 / ((2 * n + 1) ** 2 * np.pi**2) * square / gamma**2 * slab_function(half)
+
+    head = term(np.arange(_DIRECT_TERMS, dtype=float)).sum(axis=1)
+    nodes, weights = np.polynomial.legendre.leggauss(_TAIL_POINTS)
+    t, w = (nodes + 1) / 2, weights / 2
+    start = _DIRECT_TERMS - 0.5
+    tail = (term(start / t) * (w * start / t**2)).sum(axis=1)
+    return slab_function(decay * short / 2) + head + tail
+
+
+def effective_density(section: Section, omega: Omega, air: Air) -> ComplexArray:
+    """Return the effective density [kg/m^3] (n,) of air moving along a duct."""
+    return air.density / (1 - layer_function(section, omega, air.kinematic_viscosity))
+
+
+def effective_compressibility(section: Section, omega: Omega, air: Air) -> ComplexArray:
+    """Return the effective compressibility [1/Pa] (n,) of air in a duct."""
+    thermal = layer_function(section, omega, air.thermal_diffusivity)
+    return (1 + (air.gamma - 1) * thermal) / air.bulk_modulus
+
+
+def chamber_compressibility(volume: float, wall_area: float, omega: Omega, air: Air) -> ComplexArray:
+    """Return the compressibility [1/Pa] (n,) of the air in a chamber with its walls' thermal layer.
+
+    The layer function is that of a slit of half height V/S: exact for thin layers of any shape, isothermal at rest.
+    Source: Morse & Ingard 1968, sec. 6.4 (thermal layer at a wall, from memory).
+    """
+    if air.thermal_diffusivity == 0.0:
+        return np.full(np.shape(omega), 1 / air.bulk_modulus, dtype=np.complex128)
+    argument = np.sqrt(1j * np.asarray(omega) / air.thermal_diffusivity) * (volume / wall_area)
+    return (1 + (air.gamma - 1) * slab_function(argument)) / air.bulk_modulus
+
+
+def layer_thickness(omega: Omega, air: Air) -> NDArray[np.float64]:
+    """Return the viscous layer's thickness sqrt(2 nu/w) [m]. Source: Pierce, Acoustics, ch. 10 (from memory)."""
+    return np.asarray(np.sqrt(2 * air.kinematic_viscosity / np.asarray(omega)))

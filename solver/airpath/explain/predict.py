@@ -1,0 +1,146 @@
+"""The whole prediction of a case: every fidelity over the sweep, the tones, the ports, what to be careful of."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from airpath.acoustics.driver import mechanical_set
+from airpath.air import Air
+from airpath.case.schema import Case
+from airpath.errors import FidelityError
+from airpath.explain.cautions import cautions
+from airpath.explain.ports import PortRow, port_rows
+from airpath.explain.tones import ToneRow, tone_rows
+from airpath.network.build import build, case_air, models_for
+from airpath.network.graph import Network
+from airpath.network.respond import respond, sweep_frequencies
+from airpath.network.response import Response
+from airpath.network.solve import solve_network
+
+_MOST_AUTOMATIC_TONES = 4
+_PARTING_DB = 1.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class Prediction:
+    """Everything that ``predict`` shows.
+
+    ``responses``: per fidelity over the sweep, simplest first; ``tones_hz``: the case's tones, or the impedance dips if
+    it names none; ``tones``: rows per tone and fidelity; ``ports``: by the highest fidelity; ``warnings``: doubts
+    about the input and dangers; ``notes``: what was assumed; ``parting``: where the fidelities part, in a sentence.
+    """
+
+    case: Case
+    air: Air
+    responses: dict[str, Response]
+    tones_hz: NDArray[np.float64]
+    tones: list[ToneRow]
+    ports: dict[str, PortRow]
+    warnings: list[str]
+    notes: list[str]
+    parting: str
+    tones_chosen: bool
+
+    @property
+    def best(self) -> str:
+        """The highest fidelity that was solved."""
+        return list(self.responses)[-1]
+
+    def best_tones(self) -> list[ToneRow]:
+        """Return the tone rows of the highest fidelity."""
+        return [row for row in self.tones if row.model == self.best]
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the result under the names of ``result.json``."""
+        first = next(iter(self.responses.values()))
+        return {
+            "title": self.case.title,
+            "scale": self.case.scale,
+            "air": {"density_kg_m3": self.air.density, "sound_speed_m_s": self.air.sound_speed},
+            "frequency_hz": first.frequency.tolist(),
+            "tones_hz": self.tones_hz.tolist(),
+            "models": {name: response.to_dict() for name, response in self.responses.items()},
+            "tones": [row.to_dict() for row in self.tones],
+            "ports": {name: row.to_dict() for name, row in self.ports.items()},
+            "warnings": self.warnings,
+            "notes": self.notes,
+        }
+
+
+def predict(case: Case, models: tuple[str, ...] | None = None) -> Prediction:
+    """Solve a case in every fidelity that it allows, or in the given ones.
+
+    Raises FidelityError, CaseError or AccuracyError.
+    """
+    allowed = models_for(case)
+    for model in models or ():
+        if model not in allowed:
+            raise FidelityError(f'model "{model}" can\'t be had for this case: choose from {", ".join(allowed)}')
+    networks = {model: build(case, model) for model in models or allowed}
+    frequency = sweep_frequencies(case)
+    responses = {m: _solve(case, network, frequency, m) for m, network in networks.items()}
+    best = list(networks)[-1]
+    tones = np.array(case.tones) if case.tones else impedance_dips(responses[best])
+    at_tones = {m: _solve(case, network, tones, m) for m, network in networks.items()}
+    rows = {m: tone_rows(case, response) for m, response in at_tones.items()}
+    notes = list(dict.fromkeys(note for network in networks.values() for note in network.notes))
+    return Prediction(
+        case=case,
+        air=case_air(case),
+        responses=responses,
+        tones_hz=tones,
+        tones=[rows[m][i] for i in range(len(tones)) for m in networks],
+        ports=port_rows(case, at_tones[best]),
+        warnings=[*_doubts(case), *cautions(case, responses[best], at_tones[best])],
+        notes=notes,
+        parting=_parting(responses),
+        tones_chosen=not case.tones,
+    )
+
+
+def _solve(case: Case, network: Network, frequency: NDArray[np.float64], model: str) -> Response:
+    return respond(case, network, solve_network(network, 2 * np.pi * frequency), model)
+
+
+def ports(case: Case, model: str = "line") -> dict[str, PortRow]:
+    """Return the port table of a case; air speeds at its tones, in one fidelity."""
+    return predict(case, (model,)).ports
+
+
+def impedance_dips(response: Response) -> NDArray[np.float64]:
+    """Return the frequencies of the lowest few impedance dips, or the middle of the band if there is none."""
+    z = np.abs(response.impedance)
+    dips = np.flatnonzero((z[1:-1] < z[:-2]) & (z[1:-1] < z[2:])) + 1
+    if not len(dips):
+        return np.array([np.sqrt(response.frequency[0] * response.frequency[-1])])
+    return response.frequency[dips[:_MOST_AUTOMATIC_TONES]]
+
+
+def _doubts(case: Case) -> list[str]:
+    """Return what in the driver's values contradicts itself."""
+    driver = case.driver
+    given = {k: v for k in ("fs", "Qms", "Qes", "Vas", "Mms", "Cms", "Rms", "Bl") if (v := getattr(driver, k))}
+    return [
+        f"Driver: {odd.name} = {odd.given:.4g} (SI) is given, the other values make it {odd.derived:.4g}: they differ "
+        f"by {abs(odd.derived / odd.given - 1):.0%}. Check the data sheet."
+        for odd in mechanical_set(given, driver.Sd, driver.Re).disagreements
+    ]
+
+
+def _parting(responses: dict[str, Response]) -> str:
+    """Say from which frequency the fidelities differ by more than 1 dB in level."""
+    if len(responses) < 2:
+        return ""
+    simple, better = list(responses.values())[0], list(responses.values())[-1]
+    apart = np.flatnonzero(np.abs(simple.spl_db - better.spl_db) > _PARTING_DB)
+    if not len(apart):
+        return f"The {simple.model} and the {better.model} model agree within {_PARTING_DB:g} dB over the whole band."
+    first = better.frequency[apart[0]]
+    return (
+        f"The {simple.model} and the {better.model} model part by more than {_PARTING_DB:g} dB from {first:.3g} Hz: from "
+        f"there on waves inside ports, horns or chambers matter, and only the {better.model} model has them."
+    )

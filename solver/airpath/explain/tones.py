@@ -1,0 +1,112 @@
+"""What the box does at each tone, with a verdict in words."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from airpath.case.schema import Case
+from airpath.network.response import Response
+
+HELD_FIRMLY_DB = -12.0  # excursion a quarter of the free-air one or less
+HELD_DB = -3.0
+SWINGS_DB = 3.0
+_TOGETHER_DB = 3.0  # openings this close share the work
+_AGAINST_DB = 1.0  # an opening this far above the total is being cancelled
+
+
+@dataclass(frozen=True, kw_only=True)
+class ToneRow:
+    """One tone in one fidelity; ``share_db`` and ``air_speed_peak`` per opening, ``leader``: the loudest opening."""
+
+    frequency_hz: float
+    model: str
+    impedance_ohm: float
+    phase_deg: float
+    excursion_peak_m: float
+    loading_db: float
+    spl_db: float
+    share_db: dict[str, float | None]
+    air_speed_peak_m_s: dict[str, float]
+    leader: str
+    verdict: str
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the row under the names of ``result.json``."""
+        openings: dict[str, dict[str, float | None]] = {
+            name: {"share_db": share} for name, share in self.share_db.items()
+        }
+        for name, speed in self.air_speed_peak_m_s.items():
+            openings[name]["air_speed_peak_m_s"] = speed
+        keys = ("frequency_hz", "model", "impedance_ohm", "phase_deg", "excursion_peak_m", "loading_db", "spl_db")
+        return {**{key: getattr(self, key) for key in keys}, "openings": openings, "verdict": self.verdict}
+
+
+def tone_rows(case: Case, response: Response) -> list[ToneRow]:
+    """Return one row per frequency of a response that was solved at the tones."""
+    return [_row(case, response, i) for i in range(len(response.frequency))]
+
+
+def _row(case: Case, response: Response, i: int) -> ToneRow:
+    share = {}
+    for name in response.openings:
+        values = response.share_db(name)
+        share[name] = None if values is None else float(values[i])
+    speed = {name: float(o.air_speed_peak[i]) for name, o in response.openings.items() if name != "cone"}
+    audible = {name: value for name, value in share.items() if value is not None}
+    leader = max(audible, key=lambda name: audible[name])
+    excursion, loading = float(response.excursion_peak[i]), float(response.loading_db[i])
+    verdict = f"{_held(loading)}; {_work(audible, leader)}"
+    if case.driver.xmax is not None and excursion > case.driver.xmax:
+        verdict += f"; beyond xmax: {excursion * 1e3:.3g} mm of {case.driver.xmax * 1e3:.3g} mm"
+    return ToneRow(
+        frequency_hz=float(response.frequency[i]),
+        model=response.model,
+        impedance_ohm=float(abs(response.impedance[i])),
+        phase_deg=float(np.degrees(np.angle(response.impedance[i]))),
+        excursion_peak_m=excursion,
+        loading_db=loading,
+        spl_db=float(response.spl_db[i]),
+        share_db=share,
+        air_speed_peak_m_s=speed,
+        leader=leader,
+        verdict=verdict,
+    )
+
+
+def _held(loading_db: float) -> str:
+    """Say how firmly the air holds the cone."""
+    if loading_db <= HELD_FIRMLY_DB:
+        return f"the air holds the cone firmly ({loading_db:.0f} dB)"
+    if loading_db <= HELD_DB:
+        return f"the air holds the cone ({loading_db:.0f} dB)"
+    if loading_db < SWINGS_DB:
+        return "the cone moves about as in free air"
+    return f"the air helps the cone to swing ({loading_db:+.0f} dB)"
+
+
+def _work(share_db: dict[str, float], leader: str) -> str:
+    """Say which openings do the work, and whether they cancel."""
+    if len(share_db) == 1:
+        return f"only {label(leader)} radiates"
+    near = [name for name, value in share_db.items() if value > share_db[leader] - _TOGETHER_DB]
+    names = join([label(name) for name in near])
+    if share_db[leader] > _AGAINST_DB:
+        others = [name for name in share_db if name != leader]
+        rival = near if len(near) > 1 else [leader, max(others, key=lambda name: share_db[name])]
+        return f"{join([label(name) for name in rival])} work against each other"
+    return f"{names} {'do' if len(near) > 1 else 'does'} the work"
+
+
+def label(name: str) -> str:
+    """Return how sentences call an opening."""
+    if name == "cone":
+        return "the cone"
+    return f'the leak of "{name[:-5]}"' if name.endswith(".leak") else f'"{name}"'
+
+
+def join(names: list[str]) -> str:
+    """Return "a", "a and b", "a, b and c"."""
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"

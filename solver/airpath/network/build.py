@@ -1,0 +1,254 @@
+"""From a case to its network, in the asked-for fidelity."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from airpath.acoustics.driver import mechanical_set
+from airpath.acoustics.ends import flanged_length, wall_factor
+from airpath.acoustics.viscothermal import Section
+from airpath.air import Air, air_at
+from airpath.case.schema import Case, Port
+from airpath.elements.base import Element
+from airpath.elements.chamber import Chamber, cube_wall_area
+from airpath.elements.cone import Cone
+from airpath.elements.duct import Duct
+from airpath.elements.mouth import Mouth
+from airpath.elements.passage import Passage
+from airpath.errors import CaseError, FidelityError
+from airpath.network import joints, passages
+from airpath.network.graph import OPEN_AIR, OUTSIDE, Branch, Network, Opening
+
+MODELS = ("lumped", "line")
+_DISC_MASS = 8 / 3  # air on one side of a baffled disc, or on both of a free one, in rho a^3
+
+
+def models_for(case: Case) -> tuple[str, ...]:
+    """Return the fidelities that a case allows, simplest first. Raises FidelityError if there is none."""
+    _refuse_outlines(case)
+    return MODELS
+
+
+def build(case: Case, model: str) -> Network:
+    """Return the network of a case. Raises FidelityError for a fidelity that it can't have, CaseError for a driver
+    whose values contradict each other."""
+    if model not in models_for(case):
+        raise FidelityError(f'there is no model "{model}" for this case: choose from {", ".join(MODELS)}')
+    return _Builder(case, model).network()
+
+
+def case_air(case: Case) -> Air:
+    """Return the air of a case."""
+    return air_at(case.air.temperature, case.air.pressure, case.air.relative_humidity)
+
+
+def label(case: Case) -> str:
+    """Return how messages call a case: its file's name."""
+    return case.source.name if case.source is not None else case.name
+
+
+def _refuse_outlines(case: Case) -> None:
+    for table, parts in (("chambers", case.chambers), ("horns", case.horns)):
+        for name, part in parts.items():
+            if part.outline is not None:
+                raise FidelityError(
+                    f"{label(case)}: [{table}.{name}] outline: drawn shapes need the field model, which this version "
+                    "can't join to a box yet; give a volume, a size or stations instead"
+                )
+
+
+class _Builder:
+    """Collects branches; one method per kind of part."""
+
+    def __init__(self, case: Case, model: str) -> None:
+        self.case, self.lumped = case, model == "lumped"
+        self.air = case_air(case)
+        self.branches: list[Branch] = []
+        self.openings: list[Opening] = []
+        self.chambers: dict[str, tuple[int, ...]] = {}
+        self.nodes: dict[str, str] = {}
+        self.notes: list[str] = []
+
+    def network(self) -> Network:
+        for name in self.case.chambers:
+            self._chamber(name)
+        driver = self._driver()
+        for name, port in self.case.ports.items():
+            self._port(name, port)
+        for name in self.case.horns:
+            self._horn(name)
+        for name in self.case.chambers:
+            self._leak(name)
+        if self.case.room is not None:
+            self._room()
+        return Network(
+            air=self.air, branches=tuple(self.branches), driver=driver, openings=tuple(self.openings),
+            chambers=self.chambers, notes=tuple(self.notes), room=self.case.room is not None,
+        )  # fmt: skip
+
+    def _add(self, owner: str, role: str, element: Element, *nodes: str) -> int:
+        self.branches.append(Branch(owner=owner, role=role, element=element, nodes=nodes))  # type: ignore[arg-type]
+        return len(self.branches) - 1
+
+    def _chamber(self, name: str) -> None:
+        table, found = self.case.chambers[name], joints.joints_of(self.case, name)
+        duct = not self.lumped and joints.acts_as_duct(table, found)
+        make = joints.duct_chamber if duct else joints.lumped_chamber
+        branches, nodes = make(name, table, found)
+        first = len(self.branches)
+        self.branches += branches
+        self.chambers[name] = tuple(range(first, len(self.branches)))
+        self.nodes |= nodes
+        if not self.lumped and not duct:
+            missing = ", ".join(j.key for j in found if j.position is None)
+            why = f"no position for {missing}" if table.size is not None else "no size given"
+            self.notes.append(f'chamber "{name}" acts as one pressure in the line model: {why}')
+
+    def _driver(self) -> int:
+        driver, air = self.case.driver, self.air
+        radius = float(np.sqrt(driver.Sd / np.pi))
+        nodes, load = [], 0.0
+        for side, space, along in (
+            ("front", driver.front, driver.front_along), ("rear", driver.rear, driver.rear_along)
+        ):  # fmt: skip
+            if space == OUTSIDE:
+                nodes.append(f"cone {side}")
+            elif space in self.case.horns:
+                nodes.append(_horn_node(space, along or 0.0))
+            else:
+                nodes.append(self.nodes[f"driver.{side}"])
+                at = driver.front_at if side == "front" else driver.rear_at
+                wall = joints.wall_at(self.case.chambers[space], at)
+                share = 1.0 if wall is None else wall_factor(min(1.0, driver.count * driver.Sd / wall))
+                load += _DISC_MASS * air.density * radius**3 * share
+        index = self._add("driver", "driver", self._cone(radius, load), *nodes)
+        section = Section.round(driver.Sd)
+        for side, space in (("front", driver.front), ("rear", driver.rear)):
+            if space == OUTSIDE:
+                mouth = self._add(
+                    "driver", "mouth", Mouth(section=section, count=driver.count), f"cone {side}", OUTSIDE
+                )
+                if side == "front" or driver.front != OUTSIDE:
+                    self._opening("cone", mouth, mouth, section.area * driver.count)
+        if driver.front == driver.rear == OUTSIDE:
+            self.notes.append("both sides of the cone face the outside: an endless baffle keeps the rear wave away")
+        return index
+
+    def _cone(self, radius: float, load: float) -> Cone:
+        driver = self.case.driver
+        given = {k: v for k in ("fs", "Qms", "Qes", "Vas", "Mms", "Cms", "Rms", "Bl") if (v := getattr(driver, k))}
+        values = mechanical_set(given, driver.Sd, driver.Re)
+        sides = 1 if driver.measured_in == "free air" else 2
+        included = sides * _DISC_MASS * air_at().density * radius**3
+        mass = values.Mms - included
+        if mass <= 0:
+            raise CaseError(
+                f"{label(self.case)}: [driver] Mms = {values.Mms * 1e3:.3g} g is less than the {included * 1e3:.3g} g of "
+                f"air that moves with a cone of this Sd when measured in {driver.measured_in}: check Mms, fs, Vas and Sd"
+            )
+        self.notes.append(
+            f"driver: {included * 1e3:.2g} g of air of the {driver.measured_in} measurement taken off Mms = "
+            f"{values.Mms * 1e3:.3g} g; {load * 1e3:.2g} g added for the air at its sides inside the box"
+        )
+        return Cone(
+            mass=mass, compliance=values.Cms, resistance=values.Rms, force_factor=values.Bl, area=driver.Sd,
+            Re=driver.Re, Le=driver.Le, Le2=driver.Le2, Re2=driver.Re2, air_mass=load, count=driver.count,
+        )  # fmt: skip
+
+    def _port(self, name: str, port: Port) -> None:
+        start, section = self.nodes[f"{name}.from"], passages.port_section(port)
+        area = section.area * port.count
+        volume = port.length * area
+        if port.covered and self.lumped:
+            stub = self._add(name, "port", Chamber(volume=volume, wall_area=cube_wall_area(volume)), start)
+            self._opening(name, stub, stub, area, radiates=False)
+            return
+        wall = joints.wall_at(self.case.chambers[port.from_], port.from_at)
+        inner = passages.inner_end_length(port, "from", wall)
+        stages = passages.end_plug(passages.end_section(port, "from"), inner, port.count)
+        stages += passages.body(port, self.lumped)
+        end = f"{name} end"
+        outside = port.to == OUTSIDE
+        if not port.covered and not outside:
+            wall = joints.wall_at(self.case.chambers[port.to], port.to_at)
+            length = passages.inner_end_length(port, "to", wall)
+            stages += passages.end_plug(passages.end_section(port, "to"), length, port.count)
+            end = self.nodes[f"{name}.to"]
+        duct = self._add(name, "port", passages.chain(stages), start, end)
+        mouth = duct
+        if outside and not port.covered:
+            element = Mouth(
+                section=passages.end_section(port, "to"), count=port.count, flanged=port.to_end != "free",
+                along_wall=port.along_wall,
+            )  # fmt: skip
+            mouth = self._add(name, "mouth", element, end, OUTSIDE)
+        self._opening(name, duct, mouth, area, radiates=outside and not port.covered)
+
+    def _horn(self, name: str) -> None:
+        table, driver = self.case.horns[name], self.case.driver
+        horns = passages.horn_pieces(table)
+        length = sum(horn.length for horn in horns)
+        taps = {
+            along or 0.0
+            for space, along in ((driver.front, driver.front_along), (driver.rear, driver.rear_along))
+            if space == name
+        }
+        throat, mouth = Section.round(horns[0].throat), Section.round(self._mouth_area(horns[-1]))
+        stations = sorted({0.0, length, *taps})
+        area = min(throat.area, mouth.area)
+        first = last = -1
+        for a, b in zip(stations[:-1], stations[1:], strict=True):
+            stages = passages.profile(passages.stretch(horns, a, b), self.lumped)
+            nodes = [_horn_node(name, a), _horn_node(name, b)]
+            if a == 0.0 and table.from_ is not None:
+                wall = joints.wall_at(self.case.chambers[table.from_], table.from_at)
+                share = 1.0 if wall is None else wall_factor(min(1.0, throat.area / wall))
+                stages = passages.end_plug(throat, flanged_length(throat) * share) + stages
+                nodes[0] = self.nodes[f"{name}.from"]
+            if b == length and table.to != OUTSIDE:
+                stages += passages.end_plug(mouth, flanged_length(mouth))
+                nodes[1] = self.nodes[f"{name}.to"]
+            last = self._add(name, "horn", passages.chain(stages), *nodes)
+            first = last if first < 0 else first
+        if table.to == OUTSIDE:
+            last = self._add(name, "mouth", Mouth(section=mouth), _horn_node(name, length), OUTSIDE)
+        self._opening(name, first, last, area, radiates=table.to == OUTSIDE)
+
+    @staticmethod
+    def _mouth_area(horn: passages.Horn) -> float:
+        return float(horn.area(np.array([horn.length]))[0])
+
+    def _leak(self, name: str) -> None:
+        leak = self.case.chambers[name].leak
+        if leak is None:
+            return
+        section = Section(height=leak.diameter)
+        body = passages.Plug if self.lumped else Duct
+        stages = [*passages.end_plug(section, flanged_length(section)), body(section=section, length=leak.length)]
+        found = [node for joint in joints.joints_of(self.case, name) if (node := self.nodes.get(joint.key))]
+        label = f"{name}.leak"
+        mouth = Passage(stages=(*stages, Mouth(section=section)))
+        index = self._add(label, "leak", mouth, found[0], OUTSIDE)
+        self._opening(label, index, index, section.area)
+        self.notes.append(f'leak of "{name}": a round hole {leak.diameter * 1e3:.3g} mm wide and '
+                          f"{leak.length * 1e3:.3g} mm deep")  # fmt: skip
+
+    def _room(self) -> None:
+        room = self.case.room
+        assert room is not None  # noqa: S101
+        volume = room.volume if room.volume is not None else float(np.prod(room.size or ()))
+        element = Chamber(volume=volume, wall_area=cube_wall_area(volume), loss_q=room.loss_q)
+        self._add("room", "room", element, OUTSIDE)
+        area = room.opening[0] if room.opening else 0.0
+        if area > 0:
+            section = Section.round(area)
+            inside = passages.end_plug(section, flanged_length(section))
+            self._add("room", "room", Passage(stages=(*inside, Mouth(section=section))), OUTSIDE, OPEN_AIR)
+        self.notes.append("the room acts as one pressure: true below its first standing wave only")
+
+    def _opening(self, name: str, inflow: int, outflow: int, area: float, radiates: bool = True) -> None:
+        self.openings.append(Opening(name=name, inflow=inflow, outflow=outflow, area=area, radiates=radiates))
+
+
+def _horn_node(name: str, along: float) -> str:
+    return f"{name} at {along * 1000:.4g} mm"

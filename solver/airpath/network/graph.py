@@ -1,0 +1,70 @@
+"""The graph that a case becomes: branches between nodes, with the driver as one of the branches."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+from airpath.air import Air
+from airpath.elements.base import Element
+from airpath.elements.cone import Cone
+
+OUTSIDE = "outside"  # the reference node, p = 0, unless a room stands around the box
+OPEN_AIR = "open air"  # beyond the room's door; the reference node then
+
+Role = Literal["chamber", "port", "horn", "leak", "mouth", "driver", "room"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Branch:
+    """One element between ``nodes`` (one per terminal); ``owner`` is the part of the case that it belongs to."""
+
+    owner: str
+    role: Role
+    element: Element
+    nodes: tuple[str, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Opening:
+    """Where air moves through a part: ``outflow`` is the branch whose last terminal it leaves by.
+
+    ``inflow`` is the branch whose first terminal it enters by; ``area`` [m^2] the narrowest section of all of its
+    ``count`` parallel ducts together. ``radiates``: it ends outside.
+    """
+
+    name: str
+    inflow: int
+    outflow: int
+    area: float
+    radiates: bool
+
+
+@dataclass(frozen=True, kw_only=True)
+class Network:
+    """All branches of a box; ``driver`` is the index of the driver's branch.
+
+    ``chambers``: the branches of each chamber; ``notes``: what was assumed, one sentence each.
+    """
+
+    air: Air
+    branches: tuple[Branch, ...]
+    driver: int
+    openings: tuple[Opening, ...]
+    chambers: dict[str, tuple[int, ...]] = field(default_factory=dict)
+    notes: tuple[str, ...] = ()
+    room: bool = False
+
+    @property
+    def cone(self) -> Cone:
+        """The driver's element."""
+        element = self.branches[self.driver].element
+        assert isinstance(element, Cone)  # noqa: S101  (a property of every built network)
+        return element
+
+    @property
+    def nodes(self) -> list[str]:
+        """Unknown pressures, in the order in which the branches name them, without the reference."""
+        names = dict.fromkeys(node for branch in self.branches for node in branch.nodes)
+        names.pop(OPEN_AIR if self.room else OUTSIDE, None)
+        return list(names)

@@ -1,0 +1,102 @@
+"""The public solve: a case in one fidelity, over its sweep or at chosen frequencies."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from airpath.case.schema import Case
+from airpath.elements.base import ComplexArray
+from airpath.network.build import build
+from airpath.network.graph import OUTSIDE, Network, Opening
+from airpath.network.response import OpeningResponse, Response
+from airpath.network.solve import State, solve_network
+
+SOLID_ANGLE = {"full": 4 * np.pi, "half": 2 * np.pi, "quarter": np.pi, "eighth": np.pi / 2}
+
+
+def solve(case: Case, model: str = "line", frequency_hz: ArrayLike | None = None) -> Response:
+    """Solve a case in one fidelity ("lumped" or "line") and return its Response.
+
+    ``frequency_hz`` (n,) [Hz] replaces the case's sweep. Raises FidelityError, CaseError or AccuracyError.
+    """
+    frequency = sweep_frequencies(case) if frequency_hz is None else np.atleast_1d(np.asarray(frequency_hz, float))
+    network = build(case, model)
+    return respond(case, network, solve_network(network, 2 * np.pi * frequency), model)
+
+
+def sweep_frequencies(case: Case) -> NDArray[np.float64]:
+    """Return the frequencies of the case's sweep [Hz], evenly spaced in octaves, both ends included."""
+    sweep = case.sweep
+    octaves = np.log2(sweep.stop / sweep.start)
+    return np.geomspace(sweep.start, sweep.stop, int(np.ceil(octaves * sweep.points_per_octave)) + 1)
+
+
+def respond(case: Case, network: Network, state: State, model: str) -> Response:
+    """Scale a network's solution to the case's drive and listener."""
+    omega, drive = state.omega, case.drive
+    number, series = network.cone.count, case.driver.wiring == "series"
+    single = 1 / state.current
+    impedance = single * number if series else single / number
+    rest = case.driver.Re * number if series else case.driver.Re / number
+    source = drive.voltage if drive.power is None else float(np.sqrt(drive.power * rest))
+    terminal = source * impedance / (impedance + drive.source_resistance)
+    each = terminal / number if series else terminal
+    velocity = each * state.velocity
+    factor = 1j * omega * network.air.density / (SOLID_ANGLE[case.listener.space] * case.listener.distance)
+    factor = factor * np.exp(-1j * omega / network.air.sound_speed * case.listener.distance)
+    if network.room:  # every opening has its share of the one pressure
+        outflow = -sum(state.flow[o.outflow][:, -1] for o in network.openings if o.radiates)
+        factor = state.at(OUTSIDE) / outflow
+    openings = {o.name: _opening(o, network, state, each, factor) for o in network.openings}
+    radiated = [o.pressure for o in openings.values() if o.pressure is not None]
+    total = np.sum(radiated, axis=0) if radiated else np.zeros_like(velocity)
+    free = _free_air_velocity(case, network, state, source)
+    return Response(
+        model=model,
+        frequency=np.asarray(omega / (2 * np.pi)),
+        impedance=impedance,
+        current=terminal / impedance,
+        voltage=np.abs(terminal),
+        cone_velocity=velocity,
+        excursion_peak=np.sqrt(2) * np.abs(velocity) / omega,
+        loading_db=20 * np.log10(np.abs(velocity) / np.abs(free)),
+        openings=openings,
+        chambers={name: each * _mean_pressure(network, state, name) for name in network.chambers},
+        pressure=total,
+        imbalance=float(state.imbalance.max(initial=0.0)),
+    )
+
+
+def _opening(
+    opening: Opening, network: Network, state: State, each: ComplexArray, factor: ComplexArray
+) -> OpeningResponse:
+    entering = each * state.flow[opening.inflow][:, 0]
+    leaving = -each * state.flow[opening.outflow][:, -1]
+    speed = np.sqrt(2) * np.maximum(np.abs(entering), np.abs(leaving)) / opening.area
+    pressure = factor * leaving if opening.radiates else None
+    return OpeningResponse(volume_velocity=leaving, air_speed_peak=speed, pressure=pressure)
+
+
+def _mean_pressure(network: Network, state: State, chamber: str) -> ComplexArray:
+    """Return the mean pressure of a chamber [Pa/V]: the flow into it over what it stores per pascal."""
+    flow = np.zeros(len(state.omega), dtype=np.complex128)
+    storage = flow.copy()
+    for index in network.chambers[chamber]:
+        flow += state.flow[index].sum(axis=1)
+        storage += network.branches[index].element.storage(state.omega, network.air)
+    return flow / storage
+
+
+def _free_air_velocity(case: Case, network: Network, state: State, source: float) -> ComplexArray:
+    """Return the cone velocity [m/s] of the same driver in free air with the same drive and source resistance."""
+    cone, drive = network.cone, case.driver
+    radius = np.sqrt(drive.Sd / np.pi)
+    free = replace(cone, air_mass=8 / 3 * network.air.density * radius**3)
+    velocity = free.velocity(state.omega, np.zeros(len(state.omega), dtype=np.complex128))
+    single = 1 / free.current(state.omega, velocity)
+    impedance = single * cone.count if drive.wiring == "series" else single / cone.count
+    terminal = source * impedance / (impedance + case.drive.source_resistance)
+    return np.asarray(velocity * (terminal / cone.count if drive.wiring == "series" else terminal))

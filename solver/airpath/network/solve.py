@@ -1,0 +1,157 @@
+"""Nodal analysis: the pressures at all joints, for all frequencies at once."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from airpath.air import Air
+from airpath.elements.base import ComplexArray, Omega
+from airpath.errors import AccuracyError
+from airpath.network.graph import Branch, Network
+
+_DENSE_NODES = 32  # up to here a batched dense solve is quicker than a sparse one
+_SPARSE_BLOCK = 64  # frequencies factorised together as one block-diagonal matrix
+BALANCE_LIMIT = 1e-6
+
+
+@dataclass(frozen=True, kw_only=True)
+class State:
+    """Solution for 1 V RMS at each driver: everything linear in it.
+
+    ``pressure`` (n, nodes) [Pa/V] in the order of ``nodes``; ``flow``: per branch the volume velocity into each of its
+    terminals (n, terminals) [m^3/s per V]; ``velocity`` of the cone [m/s per V]; ``current`` of one driver [A/V];
+    ``imbalance``: relative error of the power balance (n,).
+    """
+
+    omega: Omega
+    nodes: tuple[str, ...]
+    pressure: ComplexArray
+    flow: tuple[ComplexArray, ...]
+    velocity: ComplexArray
+    current: ComplexArray
+    imbalance: NDArray[np.float64]
+
+    def at(self, node: str) -> ComplexArray:
+        """Return the pressure at a node [Pa/V], (n,)."""
+        return self.pressure[:, self.nodes.index(node)]
+
+
+def solve_network(network: Network, omega: Omega, admittances: list[ComplexArray] | None = None) -> State:
+    """Solve a network at angular frequencies ``omega`` (n,) [rad/s] for 1 V at each driver.
+
+    ``admittances``: the branches' own, where they are known already. Raises AccuracyError if the power from the
+    terminals isn't found again in the branches.
+    """
+    parts = admittances or branch_admittances(network.branches, omega, network.air)
+    nodes = tuple(network.nodes)
+    driver = network.branches[network.driver]
+    source = np.zeros((len(omega), len(nodes)), dtype=np.complex128)
+    injection = network.cone.injection(omega)
+    for node, sign in zip(driver.nodes, (1.0, -1.0), strict=True):
+        if node in nodes:
+            source[:, nodes.index(node)] += sign * injection
+    pressure = solve_nodal(network.branches, parts, nodes, source)
+    if not np.all(np.isfinite(pressure)):
+        raise AccuracyError("the network has no solution at some frequency: a part without any loss resonates there")
+    flow = tuple(
+        np.einsum("nij,nj->ni", y, _terminal_pressures(branch, nodes, pressure))
+        for branch, y in zip(network.branches, parts, strict=True)
+    )
+    terminal = _terminal_pressures(driver, nodes, pressure)
+    velocity = network.cone.velocity(omega, terminal[:, 1] - terminal[:, 0])
+    current = network.cone.current(omega, velocity)
+    imbalance = _imbalance(network, omega, nodes, pressure, flow, velocity, current)
+    if not np.iscomplexobj(omega) and imbalance.max(initial=0.0) > BALANCE_LIMIT:
+        worst = int(imbalance.argmax())
+        raise AccuracyError(
+            f"the power balance is off by {imbalance[worst]:.1e} at {omega[worst] / (2 * np.pi):.4g} Hz "
+            f"(limit {BALANCE_LIMIT:.0e}): the result can't be trusted there"
+        )
+    return State(
+        omega=omega, nodes=nodes, pressure=pressure, flow=flow, velocity=velocity, current=current, imbalance=imbalance
+    )
+
+
+def branch_admittances(branches: tuple[Branch, ...], omega: Omega, air: Air) -> list[ComplexArray]:
+    """Return each branch's admittance matrix, equal elements computed once."""
+    known: dict[int, ComplexArray] = {}
+    out = []
+    for branch in branches:
+        key = id(branch.element)
+        if key not in known:
+            known[key] = branch.element.admittance(omega, air)
+        out.append(known[key])
+    return out
+
+
+def solve_nodal(
+    branches: tuple[Branch, ...], parts: list[ComplexArray], nodes: tuple[str, ...], source: ComplexArray
+) -> ComplexArray:
+    """Sum branch admittances into the nodal matrix and solve it for ``source`` (n, nodes) [m^3/s]."""
+    index = {node: i for i, node in enumerate(nodes)}
+    entries = [
+        (index[a], index[b], y[:, i, j])
+        for branch, y in zip(branches, parts, strict=True)
+        for i, a in enumerate(branch.nodes)
+        for j, b in enumerate(branch.nodes)
+        if a in index and b in index
+    ]
+    n, size = source.shape
+    if size > _DENSE_NODES:
+        return _solve_sparse(entries, source)
+    matrix = np.zeros((n, size, size), dtype=np.complex128)
+    for a, b, y in entries:
+        matrix[:, a, b] += y
+    try:
+        return np.asarray(np.linalg.solve(matrix, source[:, :, None])[:, :, 0])
+    except np.linalg.LinAlgError:
+        return np.full(source.shape, np.nan, dtype=np.complex128)
+
+
+def _solve_sparse(entries: list[tuple[int, int, ComplexArray]], source: ComplexArray) -> ComplexArray:
+    """Solve many frequencies as one block-diagonal sparse system: cost grows with the branches, not their cube."""
+    from scipy.sparse import coo_array
+    from scipy.sparse.linalg import splu
+
+    n, size = source.shape
+    rows = np.array([a for a, _, _ in entries])
+    columns = np.array([b for _, b, _ in entries])
+    values = np.stack([y for _, _, y in entries], axis=1)
+    out = np.empty_like(source)
+    for start in range(0, n, _SPARSE_BLOCK):
+        block = values[start : start + _SPARSE_BLOCK]
+        offset = np.arange(len(block))[:, None] * size
+        shape = (len(block) * size,) * 2
+        matrix = coo_array((block.ravel(), ((rows + offset).ravel(), (columns + offset).ravel())), shape=shape)
+        factor = splu(matrix.tocsc(), permc_spec="MMD_AT_PLUS_A")
+        out[start : start + len(block)] = factor.solve(source[start : start + len(block)].ravel()).reshape(-1, size)
+    return out
+
+
+def _terminal_pressures(branch: Branch, nodes: tuple[str, ...], pressure: ComplexArray) -> ComplexArray:
+    zero = np.zeros(len(pressure), dtype=np.complex128)
+    columns = [pressure[:, nodes.index(node)] if node in nodes else zero for node in branch.nodes]
+    return np.stack(columns, axis=1)
+
+
+def branch_power(branch: Branch, flow: ComplexArray, nodes: tuple[str, ...], pressure: ComplexArray) -> NDArray[Any]:
+    """Return the power that goes into a branch and stays there [W per V^2], (n,)."""
+    return np.asarray((np.conj(_terminal_pressures(branch, nodes, pressure)) * flow).sum(axis=1).real)
+
+
+def _imbalance(
+    network: Network, omega: Omega, nodes: tuple[str, ...], pressure: ComplexArray, flow: tuple[ComplexArray, ...],
+    velocity: ComplexArray, current: ComplexArray,
+) -> NDArray[np.float64]:  # fmt: skip
+    """Compare the power drawn at the terminals with what coil, suspension and every branch take."""
+    cone = network.cone
+    drawn = cone.count * current.real
+    used = cone.count * (cone.coil(omega).real * np.abs(current) ** 2 + cone.resistance * np.abs(velocity) ** 2)
+    for i, branch in enumerate(network.branches):
+        if i != network.driver:
+            used = used + branch_power(branch, flow[i], nodes, pressure)
+    return np.asarray(np.abs(drawn - used) / np.abs(drawn))
