@@ -128,7 +128,8 @@ def cavity(size: Size, patches: tuple[Patch, ...], limit: float) -> Cavity:
     node = np.cos(math.pi * (np.arange(_NODES) + 0.5) / _NODES)
     q = limit * node[:, None]
     above = square[count:] - q
-    smooth = np.exp(-above * eta**2) / above
+    smooth = np.exp(q * eta**2) * np.exp(-square[count:] * eta**2) / above
+    slope = smooth / above
     viscous, thermal = (term[count:] for term in wall_terms(orders, size))
     near = near_field(size, patches, eta)[:, first, second]  # Taylor coefficients in q
     short = np.vander(q[:, 0], len(near), increasing=True) @ near
@@ -138,8 +139,8 @@ def cavity(size: Size, patches: tuple[Patch, ...], limit: float) -> Cavity:
     )  # W_n/k_n^2 over all directions, every e_a = 2
     parts = [
         smooth @ shape[count:] + short,
-        (smooth / above * viscous) @ shape[count:] + mean_wall * short,
-        (smooth / above * thermal) @ shape[count:],
+        slope @ (viscous[:, None] * shape[count:]) + mean_wall * short,
+        slope @ (thermal[:, None] * shape[count:]),
     ]
     fit = np.linalg.inv(chebyshev.chebvander(node, _NODES - 1))
     rest = np.concatenate([fit @ part for part in parts])

@@ -10,6 +10,7 @@ directions. For openings on walls at right angles it is a sum over points.
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 from itertools import product
 
 import numpy as np
@@ -21,6 +22,13 @@ TERMS = 12  # of the Taylor series; |q| eta^2 stays about 1 or below
 _REACH = 8.8  # in eta: erfc(4.4) = 5e-10
 _STRIPS = 16  # a disc beside a rectangle is cut into strips
 Density = tuple[FloatArray, FloatArray]  # distances s [m]; quadrature weight times density [1/m]
+
+
+@lru_cache
+def _gauss(nodes: int) -> Density:
+    """Return Gauss-Legendre nodes and weights on -1 to 1."""
+    x, w = np.polynomial.legendre.leggauss(nodes)
+    return x, w
 
 
 def kernel(distance: FloatArray, eta: float) -> FloatArray:
@@ -94,7 +102,7 @@ def _distances(size: Size, left: Patch, right: Patch, reach: float) -> Density:
 
 def _segments(breaks: FloatArray, nodes: int = 10) -> Density:
     """Return quadrature nodes and weights between sorted ``breaks``, crowded towards each of them."""
-    x, w = np.polynomial.legendre.leggauss(nodes)
+    x, w = _gauss(nodes)
     t = (x + 1.0) / 2.0
     rise, slope = t**2 * (3.0 - 2.0 * t), 3.0 * t * (1.0 - t) * w
     low, width = breaks[..., :-1, None], np.diff(breaks, axis=-1)[..., None]
@@ -132,7 +140,7 @@ def _rectangles(
     whole = np.broadcast_to(np.linspace(0.0, 2 * math.pi, 5), (len(s), 5))
     angles = [whole, across, 2 * math.pi - across, np.mod(along, 2 * math.pi), math.pi - along]
     breaks = np.sort(np.concatenate(angles, axis=1), axis=1)
-    x, w = np.polynomial.legendre.leggauss(6)
+    x, w = _gauss(6)
     width = np.diff(breaks, axis=1)[..., None]
     theta = (breaks[:, :-1, None] + width * (x + 1.0) / 2.0).reshape(len(s), -1)
     share = (width * w / 2.0).reshape(len(s), -1)
@@ -190,7 +198,7 @@ def _mixed(left: Patch, right: Patch, shift: tuple[FloatArray, FloatArray], reac
 
 def _points(patch: Patch) -> tuple[FloatArray, FloatArray]:
     """Return quadrature points (m, 3) [m] and weights (m,) of sum 1 for a mean over the patch."""
-    x, w = np.polynomial.legendre.leggauss(8)
+    x, w = _gauss(8)
     if patch.sides is not None:
         u, v = (grid.ravel() for grid in np.meshgrid(x * patch.halves[0], x * patch.halves[1]))
         weight = np.outer(w, w).ravel() / 4
@@ -231,6 +239,8 @@ def point_field(size: Size, patch: Patch, at: FloatArray, eta: float) -> FloatAr
         image = source * [f[0] for f in flip] + [f[1] for f in flip]
         r = np.sqrt(((at[:, None, :] - image[None, :, :]) ** 2).sum(axis=2))
         row, column = np.nonzero(r <= reach)
+        if not len(row):
+            continue
         parts = kernel(np.maximum(r[row, column], floor), eta) * strength[column]
         for m in range(TERMS):
             total[m] += np.bincount(row, parts[m], minlength=len(at))
