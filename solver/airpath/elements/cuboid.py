@@ -71,7 +71,7 @@ class Cuboid(Element):
     corrections of the openings are inside the result.
     Source: modal expansion, Kuttruff, Room Acoustics, section 3.2; wall layers from Berggren, Bernland &
     Noreland 2018, J. Comput. Phys. 371, 633, the diagonal of their wall terms in each rigid mode (see
-    ``_denominators``).
+    ``airpath.acoustics.cavity.wall_terms``).
     Raises ValueError when a patch leaves the chamber or a size or ``loss_q`` is not positive.
     Checked by: unit/test_cuboid, published/cavity.
     """
