@@ -39,12 +39,13 @@ tesla = newton / ampere / meter = T
 _NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
 _FACTOR = r"[A-Za-z]+(?:\^\d)?"
 _UNIT = rf"(?:1/)?{_FACTOR}(?:[*/]{_FACTOR})*"
-PATTERN = rf"^\s*{_NUMBER}\s*\S.*$"
+PATTERN = rf"^\s*{_NUMBER}\s*[^\s\d.].*$"
 """What an editor can check of a quantity: a number, then a unit."""
 
 _QUANTITY = re.compile(rf"({_NUMBER})\s*({_UNIT})")
 _SIGNS = {
-    "²": "^2", "³": "^3", "·": "*", "⋅": "*", "µ": "u", "μ": "u", "Ω": "ohm", "Ω": "ohm", "°": "deg", "−": "-", "**": "^",
+    "²": "^2", "³": "^3", "·": "*", "⋅": "*", "µ": "u", "μ": "u", "Ω": "ohm", "\u2126": "ohm",
+    "°": "deg", "−": "-", "**": "^",
 }  # fmt: skip
 
 
@@ -82,17 +83,15 @@ DIMENSIONS: dict[str, Dimension] = {
     "power": _dimension("a power", "W", "40 W", "W", "mW", "kW"),
     "temperature": _dimension("a temperature", "K", "20 degC", "degC", "K", "degF"),
     "pressure": _dimension("a pressure", "Pa", "101.325 kPa", "kPa", "hPa", "mbar", "Pa"),
-    "flow resistivity": _dimension(
-        "a flow resistivity", "Pa*s/m^2", "5000 Pa*s/m^2", "Pa*s/m^2", "kPa*s/m^2"
-    ),
+    "flow resistivity": _dimension("a flow resistivity", "Pa*s/m^2", "5000 Pa*s/m^2", "Pa*s/m^2", "kPa*s/m^2"),
 }
 
 
 def parse_quantity(text: str, dimension: str) -> float:
     """Return the SI value of ``text``, a number with a unit, as in ``"120 mm"``.
 
-    ``dimension`` is a key of `DIMENSIONS`. Raises ValueError, saying what is expected, when the text is no finite
-    number with a unit or the unit is of another dimension.
+    ``dimension`` is a key of `DIMENSIONS`. Raises ValueError, saying what is expected, when the text is no
+    finite number with a unit or the unit is of another dimension.
     """
     wanted = DIMENSIONS[dimension]
     match = _QUANTITY.fullmatch(_plain(text))
@@ -129,7 +128,7 @@ def _conversion(unit: str, si_unit: str) -> tuple[float, float] | None:
 
 @lru_cache(maxsize=1)
 def _registry() -> Any:
-    """Return the registry of this project's units, made on first use: importing pint takes a fifth of a second."""
+    """Return the registry of this project's units, made on first use, since importing pint takes a while."""
     import pint
 
     registry: Any = pint.UnitRegistry(None)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,8 +18,7 @@ _PREFERENCE = (*SMALL_SIGNAL, "Mms", "Bl", "Rms", "Cms")
 _TOLERANCE = 0.05
 
 
-@dataclass(frozen=True, kw_only=True)
-class Disagreement:
+class Disagreement(NamedTuple):
     """A given value that the other given values contradict by more than 5 %; both SI."""
 
     name: str
@@ -28,7 +28,7 @@ class Disagreement:
 
 @dataclass(frozen=True, kw_only=True)
 class MechanicalSet:
-    """Moving mass [kg], compliance [m/N], resistance [N s/m], force factor [T m], as measured, air load included."""
+    """Moving mass [kg] with its air, compliance [m/N], resistance [N s/m], force factor [T m]."""
 
     Mms: float
     Cms: float
@@ -40,9 +40,10 @@ class MechanicalSet:
 def mechanical_set(given: Mapping[str, float], Sd: float, Re: float, air: Air | None = None) -> MechanicalSet:
     """Return Mms, Cms, Rms and Bl from given values of fs, Qms, Qes, Vas, Mms, Cms, Rms, Bl (all SI, > 0).
 
-    The small-signal values come first, the mechanical ones fill what is left; every further value is compared
-    with what the chosen ones give. ``Sd`` [m^2], ``Re`` [ohm]; ``air`` is the air that Vas was stated for (default
-    20 degC, 101.325 kPa, 50 % humidity). Raises ValueError when the values do not determine all four.
+    The small-signal values come first, the mechanical ones fill what is left; every further value is
+    compared with what the chosen ones give. ``Sd`` [m^2], ``Re`` [ohm]; ``air`` is the air that Vas was
+    stated for (default 20 degC, 101.325 kPa, 50 % humidity). Raises ValueError when the values do not
+    determine all four.
 
     Symbols: fs = 1/(2 pi sqrt(Mms Cms)), Qms = sqrt(Mms/Cms)/Rms, Qes = Re sqrt(Mms/Cms)/Bl^2,
     Vas = rho c^2 Sd^2 Cms: linear in the logarithms.
@@ -94,8 +95,6 @@ def _what_is_missing(chosen: list[str], relations: dict[str, tuple[NDArray[np.fl
     have = ", ".join(chosen) if chosen else "nothing"
     if len(chosen) == len(MECHANICAL) - 1:
         others = [name for name in _PREFERENCE if name not in chosen]
-        helpful = [
-            name for name in others if len(_independent([*chosen, name], relations)) == len(MECHANICAL)
-        ]
-        return f"one more value is needed besides {have}: {' or '.join(helpful)}"
+        helpful = [name for name in others if len(_independent([*chosen, name], relations)) == len(MECHANICAL)]
+        return f"one more value besides {have}: {' or '.join(helpful)}"
     return f"the set {', '.join(SMALL_SIGNAL)} or the set {', '.join(MECHANICAL)} (usable so far: {have})"

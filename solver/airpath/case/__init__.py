@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
+from airpath.case.json_schema import schema_json
 from airpath.case.load import load, parse
 from airpath.case.schema import Case
 
-__all__ = ["Case", "load", "parse"]
+__all__ = ["Case", "load", "parse", "schema_json"]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
 from airpath.case.quantity import (
     Area,
@@ -25,7 +25,7 @@ from airpath.case.quantity import (
     Resistance,
     Volume,
 )
-from airpath.case.table import Position, Table
+from airpath.case.table import Position, Table, refuse
 
 MeasuredIn = Annotated[Literal["free air", "baffle"], Choice(("free air", "baffle"))]
 Wiring = Annotated[Literal["parallel", "series"], Choice(("parallel", "series"))]
@@ -53,7 +53,7 @@ class Driver(Table):
     )
     Le2: Inductance | None = Field(
         None,
-        description="Second inductance of a lossy coil, in parallel with Re2, the pair in series with Le.",
+        description="Second inductance of a lossy coil; it and Re2 in parallel follow Le in series.",
     )
     Re2: Resistance | None = Field(None, description="Resistance in parallel with Le2.")
     xmax: Length | None = Field(None, description='Rated excursion, one way, peak, as in "4 mm".')
@@ -64,21 +64,28 @@ class Driver(Table):
     front: Name = Field("outside", description='Space at the cone\'s front: a chamber, a horn or "outside".')
     rear: Name = Field(description='Space at the cone\'s rear: a chamber, a horn or "outside".')
     front_at: Position | None = Field(
-        None, description="Cone centre in the sized chamber at its front, [x, y, z]."
+        None, description="Cone centre in the front chamber, [x, y, z]; the chamber needs a size."
     )
     rear_at: Position | None = Field(
-        None, description="Cone centre in the sized chamber at its rear, [x, y, z]."
+        None, description="Cone centre in the rear chamber, [x, y, z]; the chamber needs a size."
     )
     front_along: Offset | None = Field(
         None,
-        description="Distance from the throat at which the front meets the horn it names; throat if left out.",
+        description="Where on the horn it names the front sits, measured from the throat.",
     )
     rear_along: Offset | None = Field(
         None,
-        description="Distance from the throat at which the rear meets the horn it names; throat if left out.",
+        description="Where on the horn it names the rear sits, measured from the throat.",
     )
     count: Count = Field(1, description="Number of identical drivers that share both spaces.")
     wiring: Wiring = Field("parallel", description="How several drivers are connected.")
+
+    @model_validator(mode="after")
+    def _lossy_coil(self) -> Driver:
+        if (self.Le2 is None) != (self.Re2 is None):
+            key, example = ("Le2", "0.2 mH") if self.Le2 is None else ("Re2", "6 ohm")
+            refuse(key, f'Le2 and Re2 come as a pair, as in "{example}"')
+        return self
 
     @property
     def given(self) -> dict[str, float]:

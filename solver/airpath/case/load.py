@@ -3,23 +3,26 @@
 from __future__ import annotations
 
 import tomllib
+from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from pydantic import ValidationError
 
+from airpath.case.check import check
 from airpath.case.problem import MISSING, Problem, message, nearest
 from airpath.case.schema import Case
 from airpath.case.walk import expected_of, fields_of, split
 from airpath.errors import CaseError
 
 _SHAPES = {
-    "model_type": "a table of keys and values",
-    "dict_type": "tables under names of your own, as in [chambers.main]",
-    "tuple_type": "a list in square brackets",
-    "too_long": "a list of at most {max_length} items",
-    "too_short": "a list of at least {min_length} items",
-    "missing": "a longer list",
+    "model_type": "expected a table of keys and values",
+    "dict_type": "expected tables under names of your own, as in [chambers.main]",
+    "tuple_type": "expected a list in square brackets",
+    "too_long": "expected a list of at most {max_length} items",
+    "too_short": "expected a list of at least {min_length} items",
+    "missing": "expected a longer list",
 }
 _LARGEST_FILE = 1_000_000  # bytes
 
@@ -39,7 +42,17 @@ def parse(text: str, source: Path) -> Case:
         problems = [_translate(dict(item), data) for item in error.errors(include_url=False)]
         raise CaseError(message(source.name, problems)) from None
     case._source = source
+    problems = check(case)
+    if problems:
+        raise CaseError(message(source.name, [_as_written(problem, data) for problem in problems]))
     return case
+
+
+def _as_written(problem: Problem, data: dict[str, Any]) -> Problem:
+    """Show the value as it stands in the file, not as it was understood."""
+    path = problem.table.split(".") if problem.table else []
+    found = _found([*path, problem.key], data)
+    return problem if found is MISSING else replace(problem, found=found)
 
 
 def _read(path: Path) -> str:
@@ -50,9 +63,8 @@ def _read(path: Path) -> str:
             raise CaseError(f"{path}: larger than 1 MB; a case file (TOML text) is expected")
         return path.read_bytes().decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        raise CaseError(
-            f"{path.name}: byte {error.start} is not UTF-8; a text file in UTF-8 is expected"
-        ) from None
+        expected = f"byte {error.start} is not UTF-8; a text file in UTF-8 is expected"
+        raise CaseError(f"{path.name}: {expected}") from None
     except (OSError, ValueError) as error:
         if isinstance(error, CaseError):
             raise
@@ -92,13 +104,16 @@ def _translate(error: dict[str, Any], data: dict[str, Any]) -> Problem:
     return Problem(table=".".join(path), key=key, found=found, expected=expected)
 
 
-def _found(place: list[str | int], data: Any) -> object:
+def _found(place: Sequence[str | int], data: Any) -> object:
     """Return what stands at a place of the file; MISSING if nothing does."""
     for part in place:
-        if (isinstance(data, dict) and part in data) or (
-            isinstance(data, list) and isinstance(part, int) and part < len(data)
-        ):
+        inside = part in data if isinstance(data, dict) else isinstance(part, int) and _reaches(data, part)
+        if inside:
             data = data[part]
-        elif part != 0:  # a single value that stands for a list of one
+        elif part != 0 or isinstance(data, (dict, list)):  # item 0 of a single value is that value
             return MISSING
     return data
+
+
+def _reaches(data: object, index: int) -> bool:
+    return isinstance(data, list) and index < len(data)

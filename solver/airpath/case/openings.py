@@ -30,15 +30,11 @@ class Port(Table):
     height: Length | None = Field(None, description="Inner height of a slot; give width too.")
     stations: Stations | None = Field(
         None,
-        description="Tapered port: rows of [distance, area] from 0 to the length, instead of diameter or width.",
+        description="Tapered port: rows of [distance, area] from 0 to the length; no diameter or width.",
     )
     count: Count = Field(1, description="Number of identical ports side by side.")
-    from_at: Position | None = Field(
-        None, description="Centre of the opening in the sized from-chamber, [x, y, z]."
-    )
-    to_at: Position | None = Field(
-        None, description="Centre of the opening in the sized to-chamber, [x, y, z]."
-    )
+    from_at: Position | None = Field(None, description="Centre of the opening in the from-chamber, [x, y, z].")
+    to_at: Position | None = Field(None, description="Centre of the opening in the to-chamber, [x, y, z].")
     from_end: End = Field("flanged", description='Shape of the "from" end.')
     to_end: End = Field("flanged", description='Shape of the "to" end.')
     flare_radius: Length | None = Field(None, description="Rounding radius of the flared ends.")
@@ -47,25 +43,21 @@ class Port(Table):
 
     @model_validator(mode="after")
     def _consistent(self) -> Port:
-        exactly_one(self, "diameter", "width", "stations") if self.height is None else self._slot_only()
+        exactly_one(self, "diameter", "width" if self.height is None else "height", "stations")
         if (self.width is None) != (self.height is None):
             refuse("height" if self.height is None else "width", "a slot needs both width and height")
         flared = "flared" in (self.from_end, self.to_end)
         if flared and self.flare_radius is None:
             refuse("flare_radius", 'a flared end needs its rounding radius, as in "15 mm"')
         if self.flare_radius is not None and not flared:
-            refuse("flare_radius", 'only with from_end or to_end = "flared"')
+            refuse("flare_radius", 'goes only with from_end or to_end = "flared"')
         if self.along_wall and self.width is None:
             refuse("along_wall", "only a slot (width and height) can lie along a wall")
         if self.stations is not None:
             check_stations(self.stations)
             if not math.isclose(self.stations[-1][0], self.length, rel_tol=1e-6):
-                refuse("stations", "a last distance that equals the port's length")
+                refuse("stations", "expected a last distance that equals the port's length")
         return self
-
-    def _slot_only(self) -> None:
-        if self.diameter is not None or self.stations is not None:
-            refuse("height", "exactly one of diameter, width with height, stations")
 
     @property
     def area(self) -> float:
@@ -74,7 +66,8 @@ class Port(Table):
             return min(area for _, area in self.stations)
         if self.diameter is not None:
             return math.pi / 4.0 * self.diameter**2
-        assert self.width is not None and self.height is not None  # or the table was refused
+        assert self.width is not None  # or the table was refused
+        assert self.height is not None
         return self.width * self.height
 
 
@@ -85,12 +78,8 @@ class Horn(Table):
         None, alias="from", description="The chamber at the throat; left out when the driver feeds the horn."
     )
     to: Name = Field("outside", description='Where the mouth opens: "outside" or a chamber.')
-    profile: Profile | None = Field(
-        None, description="How the area grows; needed unless an outline is given."
-    )
-    T: ProfileT | None = Field(
-        None, description="Shape of a hyperbolic profile: 0 catenoidal, 1 exponential."
-    )
+    profile: Profile | None = Field(None, description="How the area grows; not needed with an outline.")
+    T: ProfileT | None = Field(None, description="Shape of a hyperbolic profile: 0 catenoid, 1 exponential.")
     throat: Area | None = Field(None, description='Area at the throat, as in "60 cm^2".')
     mouth: Area | None = Field(None, description='Area at the mouth, as in "900 cm^2".')
     length: Length | None = Field(None, description='Length along the axis, as in "1.4 m".')
@@ -99,28 +88,28 @@ class Horn(Table):
         None, description="Drawing of the path: a .toml, .dxf or .msh file, relative to this file."
     )
     fill: Fill | None = Field(None, description="Stuffing along the horn.")
-    from_at: Position | None = Field(
-        None, description="Centre of the throat in the sized from-chamber, [x, y, z]."
-    )
+    from_at: Position | None = Field(None, description="Centre of the throat in the from-chamber, [x, y, z].")
 
     @model_validator(mode="after")
     def _consistent(self) -> Horn:
         if self.profile is None and self.outline is None:
-            refuse("profile", 'one of "conical", "exponential", "hyperbolic", "stations" (or an outline)')
+            refuse("profile", 'expected one of "conical", "exponential", "hyperbolic", "stations" (or an outline)')
         if self.profile == "stations" and self.stations is None:
             refuse("stations", 'profile = "stations" needs rows of [distance, area]')
         if self.profile != "stations" and self.stations is not None:
-            refuse("stations", 'only with profile = "stations"')
+            refuse("stations", 'goes only with profile = "stations"')
         if self.profile == "hyperbolic" and self.T is None:
             refuse("T", 'profile = "hyperbolic" needs its T, a plain number from 0 to 100')
         if self.profile != "hyperbolic" and self.T is not None:
-            refuse("T", 'only with profile = "hyperbolic"')
+            refuse("T", 'goes only with profile = "hyperbolic"')
         for key in ("throat", "mouth", "length"):
             given = getattr(self, key) is not None
             if given and (self.stations is not None or self.profile is None):
-                refuse(key, "not together with stations, nor without a profile")
+                refuse(key, "goes neither with stations nor without a profile")
             if not given and self.profile not in (None, "stations"):
                 refuse(key, f'profile = "{self.profile}" needs throat, mouth and length')
+        if self.profile == "hyperbolic" and (self.mouth or 0.0) <= (self.throat or 0.0):
+            refuse("mouth", "a hyperbolic horn opens out: a mouth larger than the throat")
         if self.stations is not None:
             check_stations(self.stations)
         return self

@@ -16,7 +16,8 @@ _LONGEST_VALUE = 80
 
 @dataclass(frozen=True, kw_only=True)
 class Problem:
-    """One wrong place: ``table`` ("" at the top), ``key``, what was found (or MISSING) and what is expected."""
+    """One wrong place: ``table`` ("" at the top), ``key`` ("" for the table itself), what was found there
+    (MISSING: nothing) and what is expected."""
 
     table: str
     key: str
@@ -25,6 +26,8 @@ class Problem:
 
     def __str__(self) -> str:
         place = f"[{self.table}]" if self.table else "top of the file:"
+        if not self.key:
+            return f"{place} {self.expected}"
         if self.found is MISSING:
             return f"{place} {self.key} is missing: {self.expected}"
         return f"{place} {self.key} = {shown(self.found)}: {self.expected}"
@@ -36,9 +39,8 @@ def message(file: str, problems: Sequence[Problem]) -> str:
     if len(lines) == 1:
         return f"{file}: {lines[0]}"
     more = [f"  and {len(lines) - _MOST_SHOWN} more"] if len(lines) > _MOST_SHOWN else []
-    return "\n".join(
-        [f"{file}: {len(lines)} problems", *(f"  {line}" for line in lines[:_MOST_SHOWN]), *more]
-    )
+    listed = [f"  {line}" for line in lines[:_MOST_SHOWN]]
+    return "\n".join([f"{file}: {len(lines)} problems", *listed, *more])
 
 
 def nearest(name: str, known: Iterable[str], what: str = "key") -> str:

@@ -1,4 +1,4 @@
-"""Field types of the case file: quantities with units, plain numbers, counts, names and texts, all with bounds."""
+"""Field types of the case file: quantities with units, numbers, counts, names and texts, all with bounds."""
 
 from __future__ import annotations
 
@@ -28,9 +28,7 @@ class _Rule:
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
         return core_schema.no_info_plain_validator_function(self.parse)
 
-    def __get_pydantic_json_schema__(
-        self, schema: CoreSchema, handler: GetJsonSchemaHandler
-    ) -> dict[str, Any]:
+    def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
         return self.json_schema()
 
 
@@ -59,7 +57,9 @@ class Quantity(_Rule):
 
     def json_schema(self) -> dict[str, Any]:
         """Return the JSON Schema of such a string."""
-        return {"type": "string", "pattern": PATTERN, "examples": [DIMENSIONS[self.dimension].example]}
+        wanted = DIMENSIONS[self.dimension]
+        units = f"Units: {', '.join(wanted.units)}."
+        return {"type": "string", "pattern": PATTERN, "examples": [wanted.example], "$comment": units}
 
 
 @dataclass(frozen=True)
@@ -73,7 +73,7 @@ class Number(_Rule):
     def parse(self, found: object) -> float | int:
         """Return the number."""
         kind = "a whole number" if self.whole else "a plain number"
-        expected = f"{kind} from {self.low:g} to {self.high:g}"
+        expected = f"expected {kind} from {self.low:g} to {self.high:g}"
         if isinstance(found, bool) or not isinstance(found, int if self.whole else (int, float)):
             raise ValueError(expected)
         if not (self.low <= found <= self.high) or (isinstance(found, float) and not math.isfinite(found)):
@@ -96,12 +96,12 @@ class Text(_Rule):
 
     def parse(self, found: object) -> str:
         """Return the text."""
-        expected = f"a text of {self.shortest} to {self.longest} characters in quotes"
+        expected = f"expected a text of {self.shortest} to {self.longest} characters in quotes"
         if not isinstance(found, str) or not self.shortest <= len(found) <= self.longest:
             raise ValueError(expected)
         allowed = "\n\r\t" if self.lines else ""
         if any(unicodedata.category(sign) in ("Cc", "Cs") and sign not in allowed for sign in found):
-            raise ValueError("a text without control characters")
+            raise ValueError("expected a text without control characters")
         return found
 
     def json_schema(self) -> dict[str, Any]:
@@ -120,11 +120,9 @@ class NewName(Text):
         """Return the name."""
         name = super().parse(found)
         if name in RESERVED_NAMES:
-            raise ValueError(
-                f"a name other than {', '.join(RESERVED_NAMES)}, which have a meaning of their own"
-            )
+            raise ValueError(f"expected a name other than {', '.join(RESERVED_NAMES)}, which mean something else")
         if "." in name or name != name.strip():
-            raise ValueError("a name without dots and without blanks at its ends")
+            raise ValueError("expected a name without dots and without blanks at its ends")
         return name
 
 
@@ -137,7 +135,7 @@ class Choice(_Rule):
     def parse(self, found: object) -> str:
         """Return the word."""
         if not isinstance(found, str) or found not in self.words:
-            raise ValueError("one of " + ", ".join(f'"{word}"' for word in self.words))
+            raise ValueError("expected one of " + ", ".join(f'"{word}"' for word in self.words))
         return found
 
     def json_schema(self) -> dict[str, Any]:
@@ -152,7 +150,7 @@ class Switch(_Rule):
     def parse(self, found: object) -> bool:
         """Return the truth value."""
         if not isinstance(found, bool):
-            raise ValueError("true or false, without quotes")
+            raise ValueError("expected true or false, without quotes")
         return found
 
     def json_schema(self) -> dict[str, Any]:

@@ -29,6 +29,10 @@ from airpath.case.quantity import (
 from airpath.case.spaces import Chamber, Room
 from airpath.case.table import Table, refuse
 
+__all__ = [
+    "AirTable", "Case", "Chamber", "Drive", "Driver", "Horn", "Listener", "Port", "Room", "Sweep",
+]  # fmt: skip
+
 _MOST_POINTS = 20_000
 
 Space = Annotated[Literal["full", "half", "quarter", "eighth"], Choice(("full", "half", "quarter", "eighth"))]
@@ -49,9 +53,7 @@ class AirTable(Table):
 class Drive(Table):
     """What feeds the terminals."""
 
-    voltage: Voltage = Field(
-        2.83, description="RMS voltage at the terminals.", json_schema_extra={"default": "2.83 V"}
-    )
+    voltage: Voltage = Field(2.83, description="RMS voltage at the terminals.", json_schema_extra={"default": "2.83 V"})
     power: Power | None = Field(None, description="Instead of the voltage: power into Re.")
     source_resistance: ResistanceOrZero = Field(
         0.0,
@@ -62,7 +64,7 @@ class Drive(Table):
     @model_validator(mode="after")
     def _one_level(self) -> Drive:
         if self.power is not None and "voltage" in self.model_fields_set:
-            refuse("power", "either voltage or power, not both")
+            refuse("power", "expected either voltage or power, not both")
         return self
 
 
@@ -71,27 +73,23 @@ class Sweep(Table):
 
     start: Frequency = Field(20.0, description="Lowest frequency.", json_schema_extra={"default": "20 Hz"})
     stop: Frequency = Field(2000.0, description="Highest frequency.", json_schema_extra={"default": "2 kHz"})
-    points_per_octave: Annotated[int, Number(4, 1000, whole=True)] = Field(
-        96, description="Frequencies per octave."
-    )
+    points_per_octave: Annotated[int, Number(4, 1000, whole=True)] = Field(96, description="Frequencies per octave.")
 
     @model_validator(mode="after")
     def _upwards(self) -> Sweep:
         if not self.start < self.stop:
             refuse("stop" if "stop" in self.model_fields_set else "start",
-                   f"start ({self.start:g} Hz) below stop ({self.stop:g} Hz)")  # fmt: skip
+                   f"expected start ({self.start:g} Hz) below stop ({self.stop:g} Hz)")  # fmt: skip
         points = self.points_per_octave * math.log2(self.stop / self.start)
         if points > _MOST_POINTS:
-            refuse("points_per_octave", f"at most {_MOST_POINTS} frequencies in all, these are {points:.0f}")
+            refuse("points_per_octave", f"expected at most {_MOST_POINTS} frequencies in all, these are {points:.0f}")
         return self
 
 
 class Listener(Table):
     """Where the level is heard."""
 
-    distance: Distance = Field(
-        1.0, description="Distance from the box.", json_schema_extra={"default": "1 m"}
-    )
+    distance: Distance = Field(1.0, description="Distance from the box.", json_schema_extra={"default": "1 m"})
     space: Space = Field("half", description="The part of full space that the box radiates into.")
 
 
@@ -116,9 +114,7 @@ class Case(Table):
     horns: dict[Given, Horn] = Field({}, description="The horns, by name.")
     drive: Drive = Field(Drive(), description="What feeds the terminals.", json_schema_extra={"default": {}})
     sweep: Sweep = Field(Sweep(), description="Frequencies to calculate.", json_schema_extra={"default": {}})
-    listener: Listener = Field(
-        Listener(), description="Where the level is heard.", json_schema_extra={"default": {}}
-    )
+    listener: Listener = Field(Listener(), description="Where the level is heard.", json_schema_extra={"default": {}})
     room: Room | None = Field(None, description="A closed space around the box, with the listener in it.")
 
     _source: Path | None = PrivateAttr(None)
@@ -127,7 +123,7 @@ class Case(Table):
     def _tones_in_sweep(self) -> Case:
         for tone in self.tones:
             if not self.sweep.start <= tone <= self.sweep.stop:
-                refuse("tones", f"tones inside the sweep, {self.sweep.start:g} Hz to {self.sweep.stop:g} Hz")
+                refuse("tones", f"expected tones inside the sweep, {self.sweep.start:g} Hz to {self.sweep.stop:g} Hz")
         return self
 
     @property

@@ -15,7 +15,7 @@ from airpath.case.quantity import (
     QualityFactor,
     Volume,
 )
-from airpath.case.table import Size, Table, exactly_one
+from airpath.case.table import Size, Table, check_size, exactly_one
 
 
 class Fill(Table):
@@ -57,6 +57,7 @@ class Chamber(Table):
     @model_validator(mode="after")
     def _one_shape(self) -> Chamber:
         exactly_one(self, "volume", "size", "outline")
+        check_size(self.size)
         return self
 
     @property
@@ -69,19 +70,31 @@ def _as_list(found: Any) -> Any:
     return [found] if not isinstance(found, (list, tuple)) else found
 
 
+def _one_or_list(schema: dict[str, Any]) -> None:
+    """Let editors accept the single area too."""
+    many = {key: schema.pop(key) for key in ("items", "maxItems", "maxLength", "type") if key in schema}
+    schema["anyOf"] = [many["items"], {"type": "array", "items": many["items"], "maxItems": 64}]
+
+
+Openings = Annotated[tuple[AreaOrZero, ...], BeforeValidator(_as_list), Field(max_length=64)]
+
+
 class Room(Table):
     """The closed space that everything "outside" opens into; the listener is in it."""
 
     volume: Volume | None = Field(None, description='Air volume of the room, as in "1.2 m^3".')
     size: Size | None = Field(None, description="Interior of a cuboid room: [x, y, z].")
-    opening: Annotated[tuple[AreaOrZero, ...], BeforeValidator(_as_list), Field(max_length=64)] = Field(
-        (), description='Area of a door or window that stands open, or a list of areas, as in "0.4 m^2".'
+    opening: Openings = Field(
+        (),
+        description='Area of a door or window that stands open, or a list of areas, as in "0.4 m^2".',
+        json_schema_extra=_one_or_list,
     )
     loss_q: QualityFactor = Field(8.0, description="Absorption Q of the room.")
 
     @model_validator(mode="after")
     def _one_shape(self) -> Room:
         exactly_one(self, "volume", "size")
+        check_size(self.size)
         return self
 
     @property

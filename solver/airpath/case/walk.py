@@ -63,8 +63,8 @@ def split(place: Sequence[str | int]) -> tuple[list[str], type[Table] | None, li
 def expected_of(field: FieldInfo | None) -> str:
     """Return what a field takes, in words."""
     if field is None:
-        return "a value"
+        return "expected a value"
     for rule in [*field.metadata, *parts_of(field.annotation)]:
         if isinstance(rule, Quantity):
             return DIMENSIONS[rule.dimension].expected
-    return (field.description or "a value").rstrip(".")
+    return f"expected: {(field.description or 'a value').rstrip('.')}"
