@@ -32,7 +32,7 @@ class Fill:
     def density(self, omega: Omega, air: Air) -> ComplexArray:
         """Return the mean density [kg/m^3] (n,) along a path of which ``fraction`` is stuffed."""
         impedance, wavenumber = miki(omega, self.flow_resistivity)
-        return air.density * (1 - self.fraction + self.fraction * impedance * wavenumber)
+        return np.asarray(air.density * (1 - self.fraction + self.fraction * impedance * wavenumber))
 
     def compressibility(self, omega: Omega, air: Air) -> ComplexArray:
         """Return the mean compressibility [1/Pa] (n,) of a space of which ``fraction`` is stuffed."""
@@ -40,7 +40,7 @@ class Fill:
         lowest = 2 * np.pi * _LOWEST_RATIO * self.flow_resistivity
         held = np.where(omega.real < lowest, lowest, omega)
         impedance, wavenumber = miki(held, self.flow_resistivity)
-        return (1 - self.fraction + self.fraction * wavenumber / impedance) / air.bulk_modulus
+        return np.asarray((1 - self.fraction + self.fraction * wavenumber / impedance) / air.bulk_modulus)
 
 
 def miki(omega: Omega, flow_resistivity: float) -> tuple[ComplexArray, ComplexArray]:
@@ -48,4 +48,4 @@ def miki(omega: Omega, flow_resistivity: float) -> tuple[ComplexArray, ComplexAr
     ratio = 1000 * np.asarray(omega) / (2 * np.pi * flow_resistivity)
     impedance = 1 + (5.50 - 8.43j) * ratio**-0.632
     wavenumber = 1 + (7.81 - 11.41j) * ratio**-0.618
-    return impedance, wavenumber
+    return np.asarray(impedance), np.asarray(wavenumber)

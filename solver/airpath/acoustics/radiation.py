@@ -98,7 +98,8 @@ def unflanged_pipe(k: Wavenumber, radius: float) -> ComplexArray:
     """Return z of the open end of a thin-walled round pipe of ``radius`` [m] without a flange.
 
     Source: Silva, Guillemain, Kergomard, Mallaroni & Norris 2009, J. Sound Vib. 322, 255, fitted to Levine &
-    Schwinger 1948. Valid: ka < 3.5 (within 2 % in |R|, 2.8 % in length); passive beyond. Checked by: published/radiation.
+    Schwinger 1948. Valid: ka < 3.5 (within 2 % in |R|, 2.8 % in length); passive beyond.
+    Checked by: published/radiation.
     """
     a1, a2, a3, b1, b2, b3, b4 = _SILVA
     ka = np.asarray(k) * radius

@@ -64,7 +64,7 @@ def layer_function(section: Section, omega: Omega, diffusivity: float) -> Comple
     """
     if diffusivity == 0.0:
         return np.zeros(np.shape(omega), dtype=np.complex128)
-    decay = np.sqrt(1j * np.asarray(omega) / diffusivity)  # 1/m, real part > 0
+    decay: ComplexArray = np.sqrt(1j * np.asarray(omega) / diffusivity)  # 1/m, real part > 0
     if section.width is None:
         return _round(decay * section.height / 2)
     short, long = sorted((section.height, section.width))
@@ -73,7 +73,7 @@ def layer_function(section: Section, omega: Omega, diffusivity: float) -> Comple
 
 def slab_function(argument: ComplexArray) -> ComplexArray:
     """Return tanh(z)/z, the layer function of a slit of half height h with z = h sqrt(j w/nu)."""
-    return np.tanh(argument) / argument
+    return np.asarray(np.tanh(argument) / argument)
 
 
 def _round(argument: ComplexArray) -> ComplexArray:
@@ -102,18 +102,18 @@ def _rectangle(decay: ComplexArray, short: float, long: float) -> ComplexArray:
     t, w = (nodes + 1) / 2, weights / 2
     start = _DIRECT_TERMS - 0.5
     tail = (term(start / t) * (w * start / t**2)).sum(axis=1)
-    return slab_function(decay * short / 2) + head + tail
+    return np.asarray(slab_function(decay * short / 2) + head + tail)
 
 
 def effective_density(section: Section, omega: Omega, air: Air) -> ComplexArray:
     """Return the effective density [kg/m^3] (n,) of air moving along a duct."""
-    return air.density / (1 - layer_function(section, omega, air.kinematic_viscosity))
+    return np.asarray(air.density / (1 - layer_function(section, omega, air.kinematic_viscosity)))
 
 
 def effective_compressibility(section: Section, omega: Omega, air: Air) -> ComplexArray:
     """Return the effective compressibility [1/Pa] (n,) of air in a duct."""
     thermal = layer_function(section, omega, air.thermal_diffusivity)
-    return (1 + (air.gamma - 1) * thermal) / air.bulk_modulus
+    return np.asarray((1 + (air.gamma - 1) * thermal) / air.bulk_modulus)
 
 
 def chamber_compressibility(volume: float, wall_area: float, omega: Omega, air: Air) -> ComplexArray:
@@ -124,8 +124,8 @@ def chamber_compressibility(volume: float, wall_area: float, omega: Omega, air: 
     """
     if air.thermal_diffusivity == 0.0:
         return np.full(np.shape(omega), 1 / air.bulk_modulus, dtype=np.complex128)
-    argument = np.sqrt(1j * np.asarray(omega) / air.thermal_diffusivity) * (volume / wall_area)
-    return (1 + (air.gamma - 1) * slab_function(argument)) / air.bulk_modulus
+    argument = np.asarray(np.sqrt(1j * np.asarray(omega) / air.thermal_diffusivity) * (volume / wall_area), complex)
+    return np.asarray((1 + (air.gamma - 1) * slab_function(argument)) / air.bulk_modulus)
 
 
 def layer_thickness(omega: Omega, air: Air) -> NDArray[np.float64]:

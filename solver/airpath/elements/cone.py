@@ -79,5 +79,5 @@ class Cone(Element):
     @classmethod
     def examples(cls) -> list[Element]:
         """Return a plain driver and a pair with a lossy coil."""
-        plain = dict(mass=0.03, compliance=5e-4, resistance=2.0, force_factor=10.0, area=0.022, Re=5.6)
+        plain = {"mass": 0.03, "compliance": 5e-4, "resistance": 2.0, "force_factor": 10.0, "area": 0.022, "Re": 5.6}
         return [cls(**plain), cls(**plain, Le=5e-4, Le2=8e-4, Re2=5.0, count=2)]  # type: ignore[arg-type]

@@ -8,6 +8,7 @@ of Salmon 1946, J. Acoust. Soc. Am. 17, 199. The areas are plane cross-sections.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import ClassVar
 
 import numpy as np
@@ -72,7 +73,7 @@ class Horn(Element):
     def admittance(self, omega: Omega, air: Air) -> ComplexArray:
         """Return Y (n, 2, 2), the cascade of the exact pieces."""
         edges = np.linspace(0.0, self.length, self.pieces + 1)
-        return cascade([self._piece(a, b, omega, air) for a, b in zip(edges[:-1], edges[1:], strict=True)])
+        return cascade([self._piece(a, b, omega, air) for a, b in pairwise(edges)])
 
     def _piece(self, first: float, last: float, omega: Omega, air: Air) -> ComplexArray:
         ends = np.array([first, last])

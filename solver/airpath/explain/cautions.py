@@ -22,8 +22,8 @@ def _hearing(case: Case, at_tones: Response) -> list[str]:
     place = "in the room" if case.room is not None else f"at {case.listener.distance:g} m"
     return [
         f"Hearing: {level[worst]:.0f} dBA {place} at {at_tones.frequency[worst]:.4g} Hz; NIOSH (1998) allows "
-        f"{_duration(exposure_minutes(float(level[worst])))} a day. Protect ears, keep your distance; local rules on noise "
-        "at work apply."
+        f"{_duration(exposure_minutes(float(level[worst])))} a day. Protect ears, keep your distance; local rules on "
+        "noise at work apply."
     ]
 
 
@@ -59,7 +59,7 @@ def _power(case: Case, sweep: Response) -> list[str]:
     if drawn[worst] <= total:
         return []
     return [
-        f"Power: the driver takes {drawn[worst]:.3g} W at {sweep.frequency[worst]:.3g} Hz, its rating is {total:.3g} W: "
-        "a steady tone at this level can burn the coil. Amplifiers run from the mains: leave their inside to qualified "
+        f"Power: the driver takes {drawn[worst]:.3g} W at {sweep.frequency[worst]:.3g} Hz, its rating is {total:.3g} W: a "
+        "steady tone at this level can burn the coil. Amplifiers run from the mains: leave their inside to qualified "
         "people."
     ]

@@ -93,7 +93,7 @@ def _reach(case: Case, port: Port) -> _Reach:
     area = section.area * port.count
     body = 0.0
     for stage in passages.body(port, lumped=True):
-        assert isinstance(stage, Plug)  # noqa: S101
+        assert isinstance(stage, Plug)
         body += stage.length * section.area / stage.section.area
     wall = joints.wall_at(case.chambers[port.from_], port.from_at)
     start_section = passages.end_section(port, "from")

@@ -135,12 +135,12 @@ def _parting(responses: dict[str, Response]) -> str:
     """Say from which frequency the fidelities differ by more than 1 dB in level."""
     if len(responses) < 2:
         return ""
-    simple, better = list(responses.values())[0], list(responses.values())[-1]
+    simple, better = next(iter(responses.values())), list(responses.values())[-1]
     apart = np.flatnonzero(np.abs(simple.spl_db - better.spl_db) > _PARTING_DB)
     if not len(apart):
         return f"The {simple.model} and the {better.model} model agree within {_PARTING_DB:g} dB over the whole band."
     first = better.frequency[apart[0]]
     return (
-        f"The {simple.model} and the {better.model} model part by more than {_PARTING_DB:g} dB from {first:.3g} Hz: from "
-        f"there on waves inside ports, horns or chambers matter, and only the {better.model} model has them."
+        f"The {simple.model} and the {better.model} model part by more than {_PARTING_DB:g} dB from {first:.3g} Hz: "
+        f"from there on waves inside ports, horns or chambers matter, and only the {better.model} model has them."
     )

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 
 from airpath.acoustics.driver import mechanical_set
@@ -13,8 +15,10 @@ from airpath.elements.base import Element
 from airpath.elements.chamber import Chamber, cube_wall_area
 from airpath.elements.cone import Cone
 from airpath.elements.duct import Duct
+from airpath.elements.horn import Horn
 from airpath.elements.mouth import Mouth
 from airpath.elements.passage import Passage
+from airpath.elements.plug import Plug
 from airpath.errors import CaseError, FidelityError
 from airpath.network import joints, passages
 from airpath.network.graph import OPEN_AIR, OUTSIDE, Branch, Network, Opening
@@ -30,8 +34,10 @@ def models_for(case: Case) -> tuple[str, ...]:
 
 
 def build(case: Case, model: str) -> Network:
-    """Return the network of a case. Raises FidelityError for a fidelity that it can't have, CaseError for a driver
-    whose values contradict each other."""
+    """Return the network of a case.
+
+    Raises FidelityError for a fidelity that it can't have, CaseError for a driver whose values contradict each other.
+    """
     if model not in models_for(case):
         raise FidelityError(f'there is no model "{model}" for this case: choose from {", ".join(MODELS)}')
     return _Builder(case, model).network()
@@ -143,8 +149,8 @@ class _Builder:
         mass = values.Mms - included
         if mass <= 0:
             raise CaseError(
-                f"{label(self.case)}: [driver] Mms = {values.Mms * 1e3:.3g} g is less than the {included * 1e3:.3g} g of "
-                f"air that moves with a cone of this Sd when measured in {driver.measured_in}: check Mms, fs, Vas and Sd"
+                f"{label(self.case)}: [driver] Mms = {values.Mms * 1e3:.3g} g is less than the {included * 1e3:.3g} g "
+                f"of air that moves with such a cone when measured in {driver.measured_in}: check Mms, fs, Vas and Sd"
             )
         self.notes.append(
             f"driver: {included * 1e3:.2g} g of air of the {driver.measured_in} measurement taken off Mms = "
@@ -197,7 +203,7 @@ class _Builder:
         stations = sorted({0.0, length, *taps})
         area = min(throat.area, mouth.area)
         first = last = -1
-        for a, b in zip(stations[:-1], stations[1:], strict=True):
+        for a, b in pairwise(stations):
             stages = passages.profile(passages.stretch(horns, a, b), self.lumped)
             nodes = [_horn_node(name, a), _horn_node(name, b)]
             if a == 0.0 and table.from_ is not None:
@@ -215,7 +221,7 @@ class _Builder:
         self._opening(name, first, last, area, radiates=table.to == OUTSIDE)
 
     @staticmethod
-    def _mouth_area(horn: passages.Horn) -> float:
+    def _mouth_area(horn: Horn) -> float:
         return float(horn.area(np.array([horn.length]))[0])
 
     def _leak(self, name: str) -> None:
@@ -223,7 +229,7 @@ class _Builder:
         if leak is None:
             return
         section = Section(height=leak.diameter)
-        body = passages.Plug if self.lumped else Duct
+        body = Plug if self.lumped else Duct
         stages = [*passages.end_plug(section, flanged_length(section)), body(section=section, length=leak.length)]
         found = [node for joint in joints.joints_of(self.case, name) if (node := self.nodes.get(joint.key))]
         label = f"{name}.leak"
@@ -235,7 +241,7 @@ class _Builder:
 
     def _room(self) -> None:
         room = self.case.room
-        assert room is not None  # noqa: S101
+        assert room is not None
         volume = room.volume if room.volume is not None else float(np.prod(room.size or ()))
         element = Chamber(volume=volume, wall_area=cube_wall_area(volume), loss_q=room.loss_q)
         self._add("room", "room", element, OUTSIDE)

@@ -59,7 +59,7 @@ class Network:
     def cone(self) -> Cone:
         """The driver's element."""
         element = self.branches[self.driver].element
-        assert isinstance(element, Cone)  # noqa: S101  (a property of every built network)
+        assert isinstance(element, Cone)
         return element
 
     @property

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 
 from airpath.acoustics.ends import flanged_length, free_length, wall_factor
@@ -24,7 +26,7 @@ def port_section(port: Port) -> Section:
         return Section(height=port.diameter)
     if port.stations is not None:
         return Section.round(min(area for _, area in port.stations))
-    assert port.width is not None and port.height is not None  # noqa: S101  (the schema sees to it)
+    assert port.width is not None and port.height is not None
     return Section(height=port.height, width=port.width)
 
 
@@ -91,7 +93,7 @@ def pieces(stations: tuple[tuple[float, float], ...], count: int = 1, fill: Fill
     """Return cones through ``stations`` of (distance, area) [m, m^2]."""
     cones = [
         horn_profile("conical", a1, a2, x2 - x1, count=count, fill=fill)
-        for (x1, a1), (x2, a2) in zip(stations[:-1], stations[1:], strict=True)
+        for (x1, a1), (x2, a2) in pairwise(stations)
     ]
     share = max(1, LOSS_PIECES // len(cones))
     return [Horn(**{**cone.__dict__, "pieces": share}) for cone in cones]
@@ -102,7 +104,7 @@ def horn_pieces(table: HornTable) -> list[Horn]:
     fill = None if table.fill is None else Fill(**table.fill.model_dump())
     if table.stations is not None:
         return pieces(table.stations, fill=fill)
-    assert table.throat and table.mouth and table.length  # noqa: S101  (the schema sees to it)
+    assert table.throat and table.mouth and table.length
     family = 1.0 if table.T is None else table.T
     return [horn_profile(table.profile or "conical", table.throat, table.mouth, table.length, family, fill=fill)]
 
@@ -125,7 +127,7 @@ def profile(horns: list[Horn], lumped: bool) -> list[Element]:
     plugs: list[Element] = []
     for horn in horns:
         edges = np.linspace(0, horn.length, horn.pieces + 1)
-        for a, b in zip(edges[:-1], edges[1:], strict=True):
+        for a, b in pairwise(edges):
             node, weight = np.polynomial.legendre.leggauss(8)
             area = horn.area(a + (b - a) * (node + 1) / 2)
             middle = float(horn.area(np.array([(a + b) / 2]))[0])

@@ -1,0 +1,30 @@
+"""``airpath demo``: predict one of the bundled cases."""
+
+from __future__ import annotations
+
+import argparse
+from importlib.resources import files
+from pathlib import Path
+
+from airpath.cli.predict import finish, solve
+from airpath.errors import CaseError
+
+
+def run(options: argparse.Namespace) -> None:
+    """Run the command."""
+    found = bundled_cases()
+    if options.list:
+        print("\n".join(sorted(found)))
+        return
+    if options.case not in found:
+        raise CaseError(f'there is no bundled case "{options.case}": choose from {", ".join(sorted(found))}')
+    finish(options, solve(options, found[options.case]))
+
+
+def bundled_cases() -> dict[str, Path]:
+    """Return the bundled case files by name: from the installed package, or from the source tree."""
+    package = Path(str(files("airpath")))
+    for folder in (package / "cases", package.parents[1] / "cases"):
+        if folder.is_dir():
+            return {path.stem: path for path in folder.glob("*.toml")}
+    raise CaseError("the bundled cases are missing from this installation")

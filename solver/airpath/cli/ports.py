@@ -1,0 +1,22 @@
+"""``airpath ports``: the port table of a case."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from pathlib import Path
+
+from airpath.cli.predict import solve
+from airpath.cli.show import console, show_ports
+
+
+def run(options: argparse.Namespace) -> None:
+    """Run the command."""
+    prediction = solve(options, Path(options.case))
+    if options.json:
+        rows = {name: row.to_dict() for name, row in prediction.ports.items()}
+        print(json.dumps({"ports": rows, "warnings": prediction.warnings}, allow_nan=False))
+    elif not options.quiet:
+        if not prediction.ports:
+            console().print("This box has no ports.")
+        show_ports(prediction.ports)

@@ -1,0 +1,36 @@
+"""``airpath predict``: solve, write the report folder, print the summary."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from pathlib import Path
+
+from airpath.case import load
+from airpath.cli.show import console, show_ports, show_prediction
+from airpath.explain.predict import Prediction, predict
+
+
+def run(options: argparse.Namespace) -> None:
+    """Run the command."""
+    finish(options, solve(options, Path(options.case)))
+
+
+def solve(options: argparse.Namespace, path: Path) -> Prediction:
+    """Load a case file and predict it in the asked-for fidelities."""
+    return predict(load(path), None if options.model is None else (options.model,))
+
+
+def finish(options: argparse.Namespace, prediction: Prediction) -> None:
+    """Write the report folder if one is wanted, and print."""
+    folder = Path(options.out) if options.out else Path("airpath-out") / prediction.case.name
+    if options.out or not options.json:
+        from airpath.report.write import write_report
+
+        write_report(prediction, folder)
+    if options.json:
+        print(json.dumps(prediction.to_dict(), allow_nan=False))
+    elif not options.quiet:
+        show_prediction(prediction)
+        show_ports(prediction.ports)
+        console().print(f"Report: {folder / 'report.html'}", soft_wrap=True, highlight=False)

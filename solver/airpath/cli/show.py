@@ -1,0 +1,87 @@
+"""Tables on the terminal."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+from rich.console import Console
+from rich.markup import escape
+from rich.table import Table
+
+from airpath.explain.ports import PortRow
+from airpath.explain.predict import Prediction
+from airpath.explain.tones import ToneRow
+
+
+@lru_cache(maxsize=1)
+def console() -> Console:
+    """Return the console that all tables go to; not on a terminal it is 120 characters wide."""
+    plain = Console(highlight=False)
+    return plain if plain.is_terminal else Console(highlight=False, width=120)
+
+
+def show_prediction(prediction: Prediction) -> None:
+    """Print title, tones, verdicts, and warnings."""
+    out, case = console(), prediction.case
+    out.print(f"[bold]{escape(case.title or case.name)}[/bold]")
+    if case.scale != 1:
+        out.print(f"A 1:{case.scale:g} model: full-size frequency = frequency / {case.scale:g}.")
+    if prediction.parting:
+        out.print(escape(prediction.parting))
+    if prediction.tones_chosen:
+        out.print("The case names no tones; these are its impedance dips.")
+    rows = prediction.best_tones()
+    out.print(_tones_table(prediction, rows))
+    for row in rows:
+        out.print(escape(f"  {row.frequency_hz:.4g} Hz: {row.verdict}."))
+    for warning in prediction.warnings:
+        out.print(f"[bold yellow]Caution.[/bold yellow] {escape(warning)}")
+
+
+def _tones_table(prediction: Prediction, rows: list[ToneRow]) -> Table:
+    case = prediction.case
+    table = Table(title=f"At the tones ({prediction.best} model)", title_justify="left", title_style="bold")
+    table.add_column("tone\nHz", justify="right")
+    if case.scale != 1:
+        table.add_column("full size\nHz", justify="right")
+    for heading in ("impedance\nohm", "excursion\nmm peak", "against free\nair, dB", "level\ndB"):
+        table.add_column(heading, justify="right")
+    table.add_column("works most\n(dB of total)")
+    table.add_column("fastest air\nm/s peak", justify="right")
+    for row in rows:
+        excursion = f"{row.excursion_peak_m * 1e3:.2g}"
+        if case.driver.xmax is not None:
+            excursion += f" of {case.driver.xmax * 1e3:.2g}"
+        fastest = max(row.air_speed_peak_m_s.items(), key=lambda item: item[1], default=None)
+        full_size = [f"{row.frequency_hz / case.scale:.4g}"] if case.scale != 1 else []
+        table.add_row(
+            f"{row.frequency_hz:.4g}", *full_size, f"{row.impedance_ohm:.3g}", excursion, f"{row.loading_db:+.1f}",
+            f"{row.spl_db:.1f}", escape(f"{row.leader} {row.share_db[row.leader]:+.1f}"),
+            "-" if fastest is None else escape(f"{fastest[1]:.2g} in {fastest[0]}"),
+        )  # fmt: skip
+    return table
+
+
+def show_ports(ports: dict[str, PortRow]) -> None:
+    """Print the port table and a sentence about each port."""
+    if not ports:
+        return
+    table = Table(title="Ports", title_justify="left", title_style="bold")
+    table.add_column("port")
+    headings = ("effective\nlength mm", "ends: from, to\nmm", "tuning\nHz", "pipe resonances\nHz", "air speed\nm/s peak")
+    for heading in headings:
+        table.add_column(heading, justify="right")
+    for name, row in ports.items():
+        pipes = ", ".join(f"{f:.3g}" for f in row.pipe_resonances_hz[:4]) + (
+            ", ..." if len(row.pipe_resonances_hz) > 4 else ""
+        )
+        table.add_row(
+            escape(name), f"{row.effective_length_m * 1e3:.0f}",
+            f"{row.end_correction_from_m * 1e3:.1f}, {row.end_correction_to_m * 1e3:.1f}",
+            "-" if row.tuning_hz is None else f"{row.tuning_hz:.3g}", pipes or "above the sweep",
+            f"{row.air_speed_peak_m_s:.2g} (limit {row.air_speed_limit_m_s:.0f})",
+        )  # fmt: skip
+    out = console()
+    out.print(table)
+    for name, row in ports.items():
+        out.print(escape(f"  {name}: tuning {row.tuning_text}. Air speed {row.verdict}."))
