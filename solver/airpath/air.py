@@ -109,7 +109,7 @@ def viscosity_sutherland(temperature_k: float) -> float:
 
     Source: US Standard Atmosphere 1976, eq. 51 (Sutherland). Checked by: published/air.
     """
-    return 1.458e-6 * temperature_k**1.5 / (temperature_k + 110.4)
+    return float(1.458e-6 * temperature_k**1.5 / (temperature_k + 110.4))
 
 
 def heat_conductivity(temperature_k: float) -> float:
@@ -117,7 +117,7 @@ def heat_conductivity(temperature_k: float) -> float:
 
     Source: US Standard Atmosphere 1976, eq. 53. Checked by: published/air.
     """
-    return 2.64638e-3 * temperature_k**1.5 / (temperature_k + 245.4 * 10.0 ** (-12.0 / temperature_k))
+    return float(2.64638e-3 * temperature_k**1.5 / (temperature_k + 245.4 * 10.0 ** (-12.0 / temperature_k)))
 
 
 def air_at(

@@ -94,8 +94,8 @@ def _rectangle(decay: ComplexArray, short: float, long: float) -> ComplexArray:
     def term(n: NDArray[np.float64]) -> ComplexArray:
         wavenumber = (2 * n + 1) * np.pi / short
         gamma = np.sqrt(square + wavenumber**2)
-        half = gamma * long / 2
-        return 8 / ((2 * n + 1) ** 2 * np.pi**2) * square / gamma**2 * slab_function(half)
+        share = 8 / ((2 * n + 1) ** 2 * np.pi**2) * square / gamma**2
+        return np.asarray(share * slab_function(np.asarray(gamma * long / 2, complex)))
 
     head = term(np.arange(_DIRECT_TERMS, dtype=float)).sum(axis=1)
     nodes, weights = np.polynomial.legendre.leggauss(_TAIL_POINTS)

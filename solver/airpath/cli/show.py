@@ -11,6 +11,7 @@ from rich.table import Table
 from airpath.explain.ports import PortRow
 from airpath.explain.predict import Prediction
 from airpath.explain.tones import ToneRow
+from airpath.explain.wording import sig
 
 
 @lru_cache(maxsize=1)
@@ -33,7 +34,7 @@ def show_prediction(prediction: Prediction) -> None:
     rows = prediction.best_tones()
     out.print(_tones_table(prediction, rows))
     for row in rows:
-        out.print(escape(f"  {row.frequency_hz:.4g} Hz: {row.verdict}."))
+        out.print(escape(f"  {sig(row.frequency_hz, 4)} Hz: {row.verdict}."))
     for warning in prediction.warnings:
         out.print(f"[bold yellow]Caution.[/bold yellow] {escape(warning)}")
 
@@ -49,17 +50,22 @@ def _tones_table(prediction: Prediction, rows: list[ToneRow]) -> Table:
     table.add_column("works most\n(dB of total)")
     table.add_column("fastest air\nm/s peak", justify="right")
     for row in rows:
-        excursion = f"{row.excursion_peak_m * 1e3:.2g}"
+        excursion = sig(row.excursion_peak_m * 1e3, 2)
         if case.driver.xmax is not None:
-            excursion += f" of {case.driver.xmax * 1e3:.2g}"
+            excursion += f" of {sig(case.driver.xmax * 1e3, 2)}"
         fastest = max(row.air_speed_peak_m_s.items(), key=lambda item: item[1], default=None)
-        full_size = [f"{row.frequency_hz / case.scale:.4g}"] if case.scale != 1 else []
+        full_size = [sig(row.frequency_hz / case.scale, 4)] if case.scale != 1 else []
         table.add_row(
-            f"{row.frequency_hz:.4g}", *full_size, f"{row.impedance_ohm:.3g}", excursion, f"{row.loading_db:+.1f}",
-            f"{row.spl_db:.1f}", escape(f"{row.leader} {row.share_db[row.leader]:+.1f}"),
-            "-" if fastest is None else escape(f"{fastest[1]:.2g} in {fastest[0]}"),
+            sig(row.frequency_hz, 4), *full_size, sig(row.impedance_ohm), excursion, f"{row.loading_db:+.1f}",
+            f"{row.spl_db:.1f}", escape(_leader(row)),
+            "-" if fastest is None else escape(f"{sig(fastest[1], 2)} in {fastest[0]}"),
         )  # fmt: skip
     return table
+
+
+def _leader(row: ToneRow) -> str:
+    alone = len([share for share in row.share_db.values() if share is not None]) == 1
+    return row.leader if alone else f"{row.leader} {row.share_db[row.leader]:+.1f}"
 
 
 def show_ports(ports: dict[str, PortRow]) -> None:
@@ -68,18 +74,18 @@ def show_ports(ports: dict[str, PortRow]) -> None:
         return
     table = Table(title="Ports", title_justify="left", title_style="bold")
     table.add_column("port")
-    headings = ("effective\nlength mm", "ends: from, to\nmm", "tuning\nHz", "pipe resonances\nHz", "air speed\nm/s peak")
+    headings = ("effective\nlength mm", "ends: from, to\nmm", "tuning\nHz", "pipe resonances\nHz", "fastest air\nm/s")
     for heading in headings:
         table.add_column(heading, justify="right")
     for name, row in ports.items():
-        pipes = ", ".join(f"{f:.3g}" for f in row.pipe_resonances_hz[:4]) + (
+        pipes = ", ".join(sig(f) for f in row.pipe_resonances_hz[:4]) + (
             ", ..." if len(row.pipe_resonances_hz) > 4 else ""
         )
         table.add_row(
             escape(name), f"{row.effective_length_m * 1e3:.0f}",
             f"{row.end_correction_from_m * 1e3:.1f}, {row.end_correction_to_m * 1e3:.1f}",
-            "-" if row.tuning_hz is None else f"{row.tuning_hz:.3g}", pipes or "above the sweep",
-            f"{row.air_speed_peak_m_s:.2g} (limit {row.air_speed_limit_m_s:.0f})",
+            "-" if row.tuning_hz is None else sig(row.tuning_hz), pipes or "above the sweep",
+            f"{sig(row.air_speed_peak_m_s, 2)} (limit {row.air_speed_limit_m_s:.0f})",
         )  # fmt: skip
     out = console()
     out.print(table)

@@ -6,6 +6,7 @@ import numpy as np
 
 from airpath.acoustics.hearing import NIOSH_LIMIT_DBA, a_weighting_db, exposure_minutes
 from airpath.case.schema import Case
+from airpath.explain.wording import sig
 from airpath.network.response import Response
 
 
@@ -21,7 +22,7 @@ def _hearing(case: Case, at_tones: Response) -> list[str]:
         return []
     place = "in the room" if case.room is not None else f"at {case.listener.distance:g} m"
     return [
-        f"Hearing: {level[worst]:.0f} dBA {place} at {at_tones.frequency[worst]:.4g} Hz; NIOSH (1998) allows "
+        f"Hearing: {level[worst]:.0f} dBA {place} at {sig(at_tones.frequency[worst], 4)} Hz; NIOSH (1998) allows "
         f"{_duration(exposure_minutes(float(level[worst])))} a day. Protect ears, keep your distance; local rules on "
         "noise at work apply."
     ]
@@ -42,11 +43,12 @@ def _excursion(case: Case, sweep: Response) -> list[str]:
         return []
     worst = int(sweep.excursion_peak.argmax())
     low, high = sweep.frequency[over[0]], sweep.frequency[over[-1]]
-    where = f"near {low:.3g} Hz" if len(over) == 1 else f"between {low:.3g} and {high:.3g} Hz"
+    part = "" if over[-1] - over[0] < len(over) else "in parts of the band "
+    where = f"near {sig(low)} Hz" if len(over) == 1 else f"{part}between {sig(low)} and {sig(high)} Hz"
+    most, at = sig(sweep.excursion_peak[worst] * 1e3, 2), sig(sweep.frequency[worst])
     return [
-        f"Excursion: the cone passes xmax {where}: up to {sweep.excursion_peak[worst] * 1e3:.2g} mm at "
-        f"{sweep.frequency[worst]:.3g} Hz, xmax is {xmax * 1e3:.2g} mm. Lower the level or cut these frequencies; a "
-        "linear model says nothing of what happens beyond."
+        f"Excursion: the cone passes xmax {where}: up to {most} mm at {at} Hz, xmax is {sig(xmax * 1e3, 2)} mm. Lower "
+        "the level or cut these frequencies; a linear model says nothing of what happens beyond."
     ]
 
 
@@ -58,8 +60,9 @@ def _power(case: Case, sweep: Response) -> list[str]:
     worst, total = int(drawn.argmax()), rating * case.driver.count
     if drawn[worst] <= total:
         return []
+    most, at = sig(drawn[worst]), sig(sweep.frequency[worst])
     return [
-        f"Power: the driver takes {drawn[worst]:.3g} W at {sweep.frequency[worst]:.3g} Hz, its rating is {total:.3g} W: a "
-        "steady tone at this level can burn the coil. Amplifiers run from the mains: leave their inside to qualified "
+        f"Power: the driver takes {most} W at {at} Hz and is rated for {sig(total)} W: a steady tone "
+        "at this level can burn the coil. Amplifiers run from the mains: leave their inside to qualified "
         "people."
     ]

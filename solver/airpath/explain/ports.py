@@ -12,6 +12,7 @@ from airpath.air import Air
 from airpath.case.schema import Case, Port
 from airpath.elements.mouth import Mouth
 from airpath.elements.plug import Plug
+from airpath.explain.wording import listing, sig
 from airpath.network import joints, passages
 from airpath.network.build import case_air
 from airpath.network.graph import OUTSIDE
@@ -162,7 +163,7 @@ def _plugs(horn: Any) -> list[Plug]:
 def _tuning_text(hz: float | None, others: list[str]) -> str:
     if hz is None:
         return "covered: no tuning of its own"
-    return f"{hz:.3g} Hz" + (f", together with {', '.join(others)}" if others else "")
+    return f"{sig(hz)} Hz" + (f", together with {listing(others)}" if others else "")
 
 
 def speed_verdict(speed: float, limit: float, frequency: float, section: Section, port: Port, air: Air) -> str:
@@ -172,7 +173,8 @@ def speed_verdict(speed: float, limit: float, frequency: float, section: Section
     noise comes from vortices shed at the ends; rounded ends lower it. A risk, not a prediction.
     """
     stroke = speed / (2 * np.pi * frequency)  # peak travel of the air [m]
-    at = f"{speed:.2g} m/s at {frequency:.4g} Hz"
+    at = f"{sig(speed, 2)} m/s at {sig(frequency, 4)} Hz"
+    half = min(section.height, section.width or section.height) / 2
     flared = "flared" in (port.from_end, port.to_end)
     if speed < _QUIET_SHARE * limit:
         return f"{at}: below half of the usual limit; air noise is unlikely"
@@ -182,11 +184,11 @@ def speed_verdict(speed: float, limit: float, frequency: float, section: Section
         risk = "over the usual limit; " + (
             "flares help, but expect air noise" if flared else "expect air noise: a wider or flared port lowers it"
         )
-    if stroke > section.radius:
-        risk += f"; the air travels {stroke * 1e3:.0f} mm, farther than the port's radius, so vortices form at the ends"
+    if stroke > half:
+        risk += f"; the air travels {sig(stroke * 1e3, 2)} mm each way, more than half its width: vortices form"
     if port.covered:
         return f"{at}: covered, only the stub's own air moves"
     layer = float(layer_thickness(np.array([2 * np.pi * frequency]), air)[0])
-    if layer > 0.1 * section.radius:
+    if layer > 0.1 * half:
         risk += "; friction in this narrow port is large"
     return f"{at}: {risk}"

@@ -15,6 +15,7 @@ from airpath.errors import FidelityError
 from airpath.explain.cautions import cautions
 from airpath.explain.ports import PortRow, port_rows
 from airpath.explain.tones import ToneRow, tone_rows
+from airpath.explain.wording import sig
 from airpath.network.build import build, case_air, models_for
 from airpath.network.graph import Network
 from airpath.network.respond import respond, sweep_frequencies
@@ -141,6 +142,6 @@ def _parting(responses: dict[str, Response]) -> str:
         return f"The {simple.model} and the {better.model} model agree within {_PARTING_DB:g} dB over the whole band."
     first = better.frequency[apart[0]]
     return (
-        f"The {simple.model} and the {better.model} model part by more than {_PARTING_DB:g} dB from {first:.3g} Hz: "
+        f"The {simple.model} and the {better.model} model part by more than {_PARTING_DB:g} dB from {sig(first)} Hz: "
         f"from there on waves inside ports, horns or chambers matter, and only the {better.model} model has them."
     )

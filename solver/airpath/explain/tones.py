@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from airpath.case.schema import Case
+from airpath.explain.wording import listing, sig
 from airpath.network.response import Response
 
 HELD_FIRMLY_DB = -12.0  # excursion a quarter of the free-air one or less
@@ -60,7 +61,7 @@ def _row(case: Case, response: Response, i: int) -> ToneRow:
     excursion, loading = float(response.excursion_peak[i]), float(response.loading_db[i])
     verdict = f"{_held(loading)}; {_work(audible, leader)}"
     if case.driver.xmax is not None and excursion > case.driver.xmax:
-        verdict += f"; beyond xmax: {excursion * 1e3:.3g} mm of {case.driver.xmax * 1e3:.3g} mm"
+        verdict += f"; beyond xmax: {sig(excursion * 1e3, 2)} mm of {sig(case.driver.xmax * 1e3, 2)} mm"
     return ToneRow(
         frequency_hz=float(response.frequency[i]),
         model=response.model,
@@ -92,11 +93,11 @@ def _work(share_db: dict[str, float], leader: str) -> str:
     if len(share_db) == 1:
         return f"only {label(leader)} radiates"
     near = [name for name, value in share_db.items() if value > share_db[leader] - _TOGETHER_DB]
-    names = join([label(name) for name in near])
+    names = listing([label(name) for name in near])
     if share_db[leader] > _AGAINST_DB:
         others = [name for name in share_db if name != leader]
         rival = near if len(near) > 1 else [leader, max(others, key=lambda name: share_db[name])]
-        return f"{join([label(name) for name in rival])} work against each other"
+        return f"{listing([label(name) for name in rival])} work against each other"
     return f"{names} {'do' if len(near) > 1 else 'does'} the work"
 
 
@@ -105,8 +106,3 @@ def label(name: str) -> str:
     if name == "cone":
         return "the cone"
     return f'the leak of "{name[:-5]}"' if name.endswith(".leak") else f'"{name}"'
-
-
-def join(names: list[str]) -> str:
-    """Return "a", "a and b", "a, b and c"."""
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
