@@ -74,7 +74,7 @@ def _read(path: Path) -> str:
 
 def _toml(text: str, name: str) -> dict[str, Any]:
     try:
-        return tomllib.loads(text.replace("\r\n", "\n"))
+        return tomllib.loads(text)
     except (ValueError, RecursionError) as error:
         reason = "nested too deeply" if isinstance(error, RecursionError) else str(error)
         raise CaseError(f"{name}: not valid TOML: {reason}") from None
@@ -96,7 +96,7 @@ def _translate(error: dict[str, Any], data: dict[str, Any]) -> Problem:
     elif kind == "extra_forbidden":
         expected = f"unknown key; {nearest(str(rest[0]), known)}"
     elif kind == "missing":
-        expected = expected_of(known.get(str(rest[0])))
+        expected = expected_of(str(rest[0]), known.get(str(rest[0])))
     elif kind in _SHAPES:
         expected = _SHAPES[kind].format(**context)
     found = MISSING if kind == "missing" else _found([*path, *rest], data)

@@ -35,7 +35,7 @@ class Problem:
 
 def message(file: str, problems: Sequence[Problem]) -> str:
     """Return one text for all problems of a file: a single line, or a list below one heading."""
-    lines = list(dict.fromkeys(str(problem) for problem in problems))
+    lines = list(dict.fromkeys(_printable(str(problem)) for problem in problems))
     if len(lines) == 1:
         return f"{file}: {lines[0]}"
     more = [f"  and {len(lines) - _MOST_SHOWN} more"] if len(lines) > _MOST_SHOWN else []
@@ -53,14 +53,24 @@ def nearest(name: str, known: Iterable[str], what: str = "key") -> str:
     return f"known here: {', '.join(known)}" if known else f"there is no {what} to choose from"
 
 
-def shown(value: Any) -> str:
+def shown(value: Any, depth: int = 3) -> str:
     """Return a value as it would stand in the TOML file, shortened."""
-    if isinstance(value, dict):
-        text = "{ " + ", ".join(f"{key} = {shown(item)}" for key, item in list(value.items())[:8]) + " }"
+    if isinstance(value, (dict, list, tuple)) and depth == 0:
+        text = "..."
+    elif isinstance(value, dict):
+        items = [f"{key} = {shown(item, depth - 1)}" for key, item in list(value.items())[:8]]
+        text = "{ " + ", ".join(items) + " }"
     elif isinstance(value, (list, tuple)):
-        text = "[" + ", ".join(shown(item) for item in value[:8]) + "]"
+        text = "[" + ", ".join(shown(item, depth - 1) for item in value[:8]) + "]"
+    elif isinstance(value, int) and abs(value) > 10**40:
+        text = "a very long number"
     elif isinstance(value, (date, datetime, time, float)):
         text = str(value)
     else:
         text = json.dumps(value, ensure_ascii=False)
-    return text if len(text) <= _LONGEST_VALUE else text[: _LONGEST_VALUE - 3] + "..."
+    return _printable(text if len(text) <= _LONGEST_VALUE else text[: _LONGEST_VALUE - 3] + "...")
+
+
+def _printable(text: str) -> str:
+    """Keep what a file contains from steering the terminal."""
+    return "".join(sign if sign.isprintable() else f"\\u{ord(sign):04x}" for sign in text)

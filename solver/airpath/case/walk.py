@@ -60,10 +60,12 @@ def split(place: Sequence[str | int]) -> tuple[list[str], type[Table] | None, li
     return path, model, rest
 
 
-def expected_of(field: FieldInfo | None) -> str:
+def expected_of(key: str, field: FieldInfo | None) -> str:
     """Return what a field takes, in words."""
     if field is None:
         return "expected a value"
+    if table_of(field.annotation) is not None:
+        return f"expected a table, as in [{key}]"
     for rule in [*field.metadata, *parts_of(field.annotation)]:
         if isinstance(rule, Quantity):
             return DIMENSIONS[rule.dimension].expected
