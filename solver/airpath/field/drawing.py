@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from airpath.errors import GeometryError
-from airpath.field.outline import LENGTH_UNITS, Outline, make_outline
+from airpath.field.outline import LENGTH_UNITS, Outline, brief, make_outline
 from airpath.field.polygon import FloatArray, contains, signed_area
 
 _DXF_UNITS = {1: "in", 2: "ft", 4: "mm", 5: "cm", 6: "m"}  # $INSUNITS codes
@@ -35,17 +35,16 @@ def read_drawing(
     the arc's area; ``flattened`` of the outline states that distance.
     Raises GeometryError with coordinates in the drawing's unit.
     """
-    document = _open(path)
-    name = unit or _DXF_UNITS.get(document.header.get("$INSUNITS", 0))
+    code, entities = _open(path)
+    name = unit or _DXF_UNITS.get(code, "")
     if name not in LENGTH_UNITS:
-        code = document.header.get("$INSUNITS", 0)
         raise GeometryError(
             f"the drawing's unit is not set or not usable ($INSUNITS = {code}, unit {unit!r}); set it "
             f"in the drawing or give unit as one of {', '.join(LENGTH_UNITS)}"
         )
     reader = _Reader(LENGTH_UNITS[name], name)
-    for entity in document.modelspace():
-        reader.add(entity)
+    for layer, form, entity in entities:
+        reader.add(layer, form, entity)
     points, holes = reader.walls()
     return make_outline(
         kind=kind or "planar", points=points, holes=list(holes), openings=reader.openings(), depth=depth_m,
@@ -53,17 +52,20 @@ def read_drawing(
     )  # fmt: skip
 
 
-def _open(path: Path) -> Any:
+def _open(path: Path) -> tuple[int, list[tuple[str, str, Any]]]:
+    """Return the $INSUNITS code and the layer, type and object of every entity in the model space."""
     from ezdxf import filemanagement
 
     try:
         if path.stat().st_size > _LARGEST_BYTES:
             raise GeometryError(f"the drawing is larger than {_LARGEST_BYTES // 1_000_000} MB")
-        return filemanagement.readfile(path)
+        document = filemanagement.readfile(path)
+        entities = [(str(e.dxf.layer), str(e.dxftype()), e) for e in document.modelspace()]
+        return int(document.header.get("$INSUNITS", 0)), entities
     except GeometryError:
         raise
     except Exception as error:  # a damaged file can fail anywhere in the parser
-        raise GeometryError(f"not readable as a DXF drawing: {error or type(error).__name__}") from error
+        raise GeometryError(f"not readable as a DXF drawing: {brief(error)}") from error
 
 
 class _Reader:
@@ -74,8 +76,7 @@ class _Reader:
         self.paths: dict[str, list[tuple[FloatArray, bool]]] = defaultdict(list)
         self.names: dict[str, str] = {}
 
-    def add(self, entity: Any) -> None:
-        layer, kind = str(entity.dxf.layer), entity.dxftype()
+    def add(self, layer: str, kind: str, entity: Any) -> None:
         key = layer.upper()
         if key == _IGNORED_LAYER or kind in _ANNOTATION:
             return
@@ -84,7 +85,7 @@ class _Reader:
         except GeometryError as error:
             raise GeometryError(f"layer {layer!r}: {error}") from error
         except Exception as error:  # entities with missing or absurd values
-            raise GeometryError(f"layer {layer!r}: a {kind} can't be read: {error}") from error
+            raise GeometryError(f"layer {layer!r}: a {kind} can't be read: {brief(error)}") from error
         self.names.setdefault(key, layer)
         self.paths[key].append((path * self.scale, closed))
 
@@ -107,9 +108,7 @@ class _Reader:
         elif kind in ("LWPOLYLINE", "POLYLINE"):
             path, closed = self._polyline(entity, kind, chord)
         else:
-            raise GeometryError(
-                f"a {kind} can't be used; draw it as a polyline of lines and arcs, blocks resolved"
-            )
+            raise GeometryError(f"a {kind} can't be used; draw it as a polyline of lines and arcs, blocks resolved")
         if not np.isfinite(path).all() or np.abs(path).max() > 1e9:
             raise GeometryError(f"a {kind} has coordinates that are not usable numbers")
         return path, closed
@@ -118,9 +117,7 @@ class _Reader:
         if kind == "LWPOLYLINE":
             vertices, closed = entity.get_points("xyb"), bool(entity.closed)
         elif entity.is_2d_polyline:
-            vertices = [
-                (v.dxf.location.x, v.dxf.location.y, v.dxf.get("bulge", 0.0)) for v in entity.vertices
-            ]
+            vertices = [(v.dxf.location.x, v.dxf.location.y, v.dxf.get("bulge", 0.0)) for v in entity.vertices]
             closed = bool(entity.is_closed)
         else:
             raise GeometryError("a 3D polyline or mesh can't be used; draw it as a plane polyline")
@@ -192,9 +189,7 @@ class _Reader:
                     f"{self.at(paths[1][0][0])}; an opening is one line on a layer of its own"
                 )
             if name == "0":
-                raise GeometryError(
-                    f"the line at {self.at(path[0])} is on layer 0; name its layer as the opening"
-                )
+                raise GeometryError(f"the line at {self.at(path[0])} is on layer 0; name its layer as the opening")
             found[name] = path
         return found
 

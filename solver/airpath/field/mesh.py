@@ -21,7 +21,7 @@ _CELL_WAVELENGTHS = {1: 0.027, 2: 0.13, 3: 0.28, 4: 0.41}
 _CORNER_RATIO = 70.0  # largest cell over the cell at a re-entrant corner
 _END_RATIO = 6.0  # length of an opening over the cell at its ends
 _RE_ENTRANT = np.radians(200.0)  # inner angles above this are graded; flatter ones come from drawn arcs
-_GRADINGS = (0.7, 0.5, 0.3)  # growth from cell to cell; finer ones only where the mesher fails on the first
+_GRADINGS = (0.7, 0.6, 0.5, 0.4, 0.3)  # growth from cell to cell; finer ones only where the mesher fails on the first
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -105,8 +105,7 @@ def _spline_geometry(outline: Outline, corners: FloatArray, scale: float) -> Any
     geometry, sizes = SplineGeometry(), iter(corners)
     for loop in outline.loops:
         ids = [
-            geometry.AppendPoint(float(x) * scale, float(y) * scale, maxh=float(next(sizes)) * scale)
-            for x, y in loop
+            geometry.AppendPoint(float(x) * scale, float(y) * scale, maxh=float(next(sizes)) * scale) for x, y in loop
         ]
         for start, stop in zip(ids, [*ids[1:], ids[0]], strict=True):
             geometry.Append(["line", start, stop], bc=1)
@@ -117,9 +116,7 @@ def _check_area(outline: Outline, mesh: Any) -> None:
     a, b, c = (mesh.p[:, mesh.t[i]] for i in range(3))
     area = 0.5 * np.abs((b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0]))
     if not abs(area.sum() / outline.area() - 1.0) < 1e-9 or area.min() <= 0.0:
-        raise GeometryError(
-            f"the mesh covers {area.sum():.6g} m^2 of {outline.area():.6g} m^2: simplify the outline"
-        )
+        raise GeometryError(f"the mesh covers {area.sum():.6g} m^2 of {outline.area():.6g} m^2: simplify the outline")
 
 
 def _facets(outline: Outline, mesh: Any) -> dict[str, IntArray]:

@@ -13,7 +13,7 @@ from scipy.sparse.csgraph import connected_components
 
 from airpath.errors import GeometryError
 from airpath.field.mesh import FieldMesh, IntArray, mesh_outline
-from airpath.field.outline import LENGTH_UNITS
+from airpath.field.outline import LENGTH_UNITS, brief
 from airpath.field.outlinefile import load_outline
 
 FloatArray = NDArray[np.float64]
@@ -39,9 +39,7 @@ def load_field_mesh(
     return mesh_outline(outline, highest_hz=highest_hz, sound_speed=sound_speed, order=order, refine=refine)
 
 
-def read_mesh(
-    path: Path | str, *, kind: str | None = None, depth_m: float | None = None, unit: str = "m"
-) -> FieldMesh:
+def read_mesh(path: Path | str, *, kind: str | None = None, depth_m: float | None = None, unit: str = "m") -> FieldMesh:
     """Return the mesh in a file of any format that meshio reads, by the file's ending.
 
     Three-node triangles with z = 0 (``kind`` "planar" with ``depth_m`` [m], or "axisymmetric") or four-node
@@ -77,8 +75,9 @@ def _read(path: Path) -> Any:
         try:
             return importlib.import_module(f"meshio.{name}").read(str(path))
         except (Exception, SystemExit) as error:
-            reasons.append(f"{name}: {error or type(error).__name__}")
-    raise GeometryError(f"not readable as a mesh ({'; '.join(reasons)})")
+            reasons.append(f"{name}: {brief(error)}")
+    hint = "; save every cell in a named group or none" if "Incompatible cell data" in reasons[0] else ""
+    raise GeometryError(f"not readable as a mesh ({'; '.join(reasons)}{hint})")
 
 
 def _build(found: Any, kind: str | None, depth_m: float | None, unit: str) -> FieldMesh:
@@ -88,13 +87,10 @@ def _build(found: Any, kind: str | None, depth_m: float | None, unit: str) -> Fi
     unusable = cells - _IGNORED_CELLS - {"tetra"}
     if unusable or main not in cells:
         raise GeometryError(
-            "expected three-node triangles or four-node tetrahedra, found cells: "
-            f"{', '.join(sorted(cells)) or 'none'}"
+            f"expected three-node triangles or four-node tetrahedra, found cells: {', '.join(sorted(cells)) or 'none'}"
         )
     resolved = _check_shape(shape, kind, depth_m, solid)
-    t = np.concatenate([np.asarray(block.data) for block in found.cells if block.type == main]).astype(
-        np.int64
-    )
+    t = np.concatenate([np.asarray(block.data) for block in found.cells if block.type == main]).astype(np.int64)
     raw = np.asarray(found.points, dtype=np.float64)
     used, flat = np.unique(t, return_inverse=True)
     if used.min() < 0 or used.max() >= len(raw):
@@ -149,16 +145,12 @@ def _check_points(p: FloatArray, raw: FloatArray, solid: bool, unit: str, kind: 
     if kind == "axisymmetric":
         p[np.abs(p[:, 1]) < near, 1] = 0.0
         if p[:, 1].min() < 0.0:
-            raise GeometryError(
-                f"the axisymmetric mesh goes below its axis at {_at(p[p[:, 1].argmin()], unit)}"
-            )
+            raise GeometryError(f"the axisymmetric mesh goes below its axis at {_at(p[p[:, 1].argmin()], unit)}")
     from scipy.spatial import cKDTree
 
     pairs = cKDTree(p).query_pairs(near, output_type="ndarray")
     if len(pairs):
-        raise GeometryError(
-            f"two points coincide at {_at(p[pairs[0, 0]], unit)}: the mesh is torn there; merge them"
-        )
+        raise GeometryError(f"two points coincide at {_at(p[pairs[0, 0]], unit)}: the mesh is torn there; merge them")
     return p
 
 
@@ -169,9 +161,7 @@ def _check_cells(p: FloatArray, t: IntArray, unit: str) -> IntArray:
     longest = np.linalg.norm(edges, axis=2).max(axis=1)
     flat = np.abs(size) < _FLATTEST * longest ** p.shape[1]
     if flat.any():
-        raise GeometryError(
-            f"the cell at {_at(p[t[flat.argmax()]].mean(axis=0), unit)} is degenerate: no size"
-        )
+        raise GeometryError(f"the cell at {_at(p[t[flat.argmax()]].mean(axis=0), unit)} is degenerate: no size")
     inverted = size < 0.0
     if inverted.all():
         t = t[:, [1, 0, *range(2, t.shape[1])]]
@@ -187,9 +177,7 @@ def _check_cells(p: FloatArray, t: IntArray, unit: str) -> IntArray:
     parts, label = connected_components(incidence @ incidence.T, directed=False)
     if parts > 1:
         places = " and ".join(_at(p[t[(label == i).argmax()]].mean(axis=0), unit) for i in (0, 1))
-        raise GeometryError(
-            f"the mesh is in {parts} separate pieces, at {places}: no air passes between them"
-        )
+        raise GeometryError(f"the mesh is in {parts} separate pieces, at {places}: no air passes between them")
     return np.asarray(t)
 
 
@@ -209,17 +197,13 @@ def _groups(found: Any, cell: str) -> dict[str, IntArray]:
     return {name: np.unique(np.concatenate(parts), axis=0).astype(np.int64) for name, parts in groups.items()}
 
 
-def _openings(
-    found: Any, mesh: Any, number: IntArray, cell: str, unit: str, kind: str
-) -> dict[str, IntArray]:
+def _openings(found: Any, mesh: Any, number: IntArray, cell: str, unit: str, kind: str) -> dict[str, IntArray]:
     try:
         groups = _groups(found, cell)
     except (TypeError, ValueError, IndexError, AttributeError) as error:
-        raise GeometryError(f"the named groups of the mesh can't be read: {error}") from error
+        raise GeometryError(f"the named groups of the mesh can't be read: {brief(error)}") from error
     boundary = mesh.boundary_facets()
-    index = {
-        tuple(nodes): int(k) for k, nodes in zip(boundary, mesh.facets[:, boundary].T.tolist(), strict=True)
-    }
+    index = {tuple(nodes): int(k) for k, nodes in zip(boundary, mesh.facets[:, boundary].T.tolist(), strict=True)}
     owner: dict[int, str] = {}
     openings: dict[str, IntArray] = {}
     for name, members in groups.items():

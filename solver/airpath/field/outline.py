@@ -113,6 +113,11 @@ def make_outline(
     )  # fmt: skip
 
 
+def brief(error: BaseException) -> str:
+    """Return what a library's error says as one short line."""
+    return " ".join(str(error).split())[:120] or type(error).__name__
+
+
 class _Words:
     """Turns places and lengths in metres into text in the file's unit, and input into arrays."""
 
@@ -189,9 +194,7 @@ def _check_radius(loop: FloatArray, say: _Words) -> FloatArray:
 def _check_simple(loops: list[FloatArray], say: _Words) -> None:
     for meeting in meetings(loops, NARROWEST_M):
         if meeting.distance == 0.0:
-            raise GeometryError(
-                f"the outline crosses, touches or folds onto itself at {say.at(meeting.place)}"
-            )
+            raise GeometryError(f"the outline crosses, touches or folds onto itself at {say.at(meeting.place)}")
         raise GeometryError(
             f"the outline comes within {say.length(meeting.distance)} of itself at {say.at(meeting.place)}; "
             f"gaps and walls under {say.length(NARROWEST_M)} are not modelled: close the gap or draw it wider"
@@ -218,13 +221,9 @@ def _place_openings(
         if not name.strip():
             raise GeometryError(f"the opening from {say.at(segment[0])} has an empty name")
         if len(segment) != 2:
-            raise GeometryError(
-                f"opening {name!r}: expected [[x1, y1], [x2, y2]], found {len(segment)} points"
-            )
+            raise GeometryError(f"opening {name!r}: expected [[x1, y1], [x2, y2]], found {len(segment)} points")
         if np.linalg.norm(segment[1] - segment[0]) < NARROWEST_M:
-            raise GeometryError(
-                f"opening {name!r} at {say.at(segment[0])} is under {say.length(NARROWEST_M)} long"
-            )
+            raise GeometryError(f"opening {name!r} at {say.at(segment[0])} is under {say.length(NARROWEST_M)} long")
         ends = []
         for end in segment:
             loops, corner = _insert(loops, end, name, say)
@@ -233,9 +232,7 @@ def _place_openings(
     return loops, placed
 
 
-def _insert(
-    loops: list[FloatArray], end: FloatArray, name: str, say: _Words
-) -> tuple[list[FloatArray], FloatArray]:
+def _insert(loops: list[FloatArray], end: FloatArray, name: str, say: _Words) -> tuple[list[FloatArray], FloatArray]:
     edges = edges_of(loops)
     distance, fraction = project(end, edges)
     k = int(distance.argmin())

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from airpath.errors import GeometryError
-from airpath.field.outline import LENGTH_UNITS, Outline, make_outline
+from airpath.field.outline import LENGTH_UNITS, Outline, brief, make_outline
 from airpath.units import parse_quantity
 
 _INTENDED = ("profile", "throat", "mouth", "length", "T")
@@ -44,7 +44,7 @@ def parse_outline(text: str) -> Outline:
     try:
         table = tomllib.loads(text)
     except (tomllib.TOMLDecodeError, RecursionError, ValueError) as error:
-        raise GeometryError(f"not readable as TOML: {error}") from error
+        raise GeometryError(f"not readable as TOML: {brief(error)}") from error
     for key in table:
         if key not in _KEYS:
             near = difflib.get_close_matches(key, _KEYS, n=1)
@@ -107,9 +107,7 @@ def _intended(table: dict[str, Any]) -> dict[str, str | float]:
     found = {key: table[key] for key in _INTENDED if key in table}
     for key, value in found.items():
         if type(value) not in (str, int, float):
-            raise GeometryError(
-                f"{key} is {value!r:.60}; expected a word, a number or a quantity with its unit"
-            )
+            raise GeometryError(f"{key} is {value!r:.60}; expected a word, a number or a quantity with its unit")
     return found
 
 
