@@ -11,7 +11,7 @@ from rich.table import Table
 from airpath.explain.ports import PortRow
 from airpath.explain.predict import Prediction
 from airpath.explain.tones import ToneRow
-from airpath.explain.wording import sig
+from airpath.explain.wording import decibels, sig
 
 
 @lru_cache(maxsize=1)
@@ -56,7 +56,7 @@ def _tones_table(prediction: Prediction, rows: list[ToneRow]) -> Table:
         fastest = max(row.air_speed_peak_m_s.items(), key=lambda item: item[1], default=None)
         full_size = [sig(row.frequency_hz / case.scale, 4)] if case.scale != 1 else []
         table.add_row(
-            sig(row.frequency_hz, 4), *full_size, sig(row.impedance_ohm), excursion, f"{row.loading_db:+.1f}",
+            sig(row.frequency_hz, 4), *full_size, sig(row.impedance_ohm), excursion, decibels(row.loading_db),
             f"{row.spl_db:.1f}", escape(_leader(row)),
             "-" if fastest is None else escape(f"{sig(fastest[1], 2)} in {fastest[0]}"),
         )  # fmt: skip
@@ -65,7 +65,7 @@ def _tones_table(prediction: Prediction, rows: list[ToneRow]) -> Table:
 
 def _leader(row: ToneRow) -> str:
     alone = len([share for share in row.share_db.values() if share is not None]) == 1
-    return row.leader if alone else f"{row.leader} {row.share_db[row.leader]:+.1f}"
+    return row.leader if alone else f"{row.leader} {decibels(row.share_db[row.leader] or 0.0)}"
 
 
 def show_ports(ports: dict[str, PortRow]) -> None:

@@ -166,6 +166,10 @@ class Cuboid(Element):
             out[:, here] = amplitude @ shapes_at(points[here], self.size, orders) + near
         return np.asarray(1j * (omega * density)[:, None] * out)
 
+    def storage(self, omega: Omega, air: Air) -> ComplexArray:
+        """Return j w kappa V [m^3/(s Pa)], (n,): all flows in over it are the mean pressure in the chamber."""
+        return np.asarray(1j * np.asarray(omega) * self._bulk_compressibility(omega, air) * self.volume)
+
     @classmethod
     def examples(cls) -> list[Element]:
         """Return chambers with one, two and three openings, on walls and inside, one with a loss Q."""

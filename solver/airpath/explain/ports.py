@@ -54,11 +54,14 @@ class _Reach:
         return self.body + self.start + self.end
 
 
-def port_rows(case: Case, at_tones: Response) -> dict[str, PortRow]:
-    """Return a row per port; air speeds are the highest of a response that was solved at the tones."""
+def port_rows(case: Case, volumes: dict[str, float], at_tones: Response) -> dict[str, PortRow]:
+    """Return a row per port.
+
+    ``volumes``: of each chamber [m^3]; air speeds are the highest of a response that was solved at the tones.
+    """
     air = case_air(case)
     reach = {name: _reach(case, port) for name, port in case.ports.items()}
-    tuning = tunings(case, air, {name: (r.total, r.area) for name, r in reach.items()})
+    tuning = tunings(case, air, volumes, {name: (r.total, r.area) for name, r in reach.items()})
     return {name: _row(case, name, air, reach[name], tuning, at_tones) for name in case.ports}
 
 
@@ -113,18 +116,18 @@ def _reach(case: Case, port: Port) -> _Reach:
 
 
 def tunings(
-    case: Case, air: Air, ports: dict[str, tuple[float, float]]
+    case: Case, air: Air, volumes: dict[str, float], ports: dict[str, tuple[float, float]]
 ) -> dict[str, tuple[float, list[str]]]:
     """Return per open port its Helmholtz tuning [Hz] and the ports that swing with it.
 
     Natural frequencies of the chambers' springs and the ports' plugs with the cone held still, without losses; a port
-    belongs to the one in which it has the largest share of the moving energy. ``ports``: effective length [m], area
-    [m^2]. One chamber and one port give c/(2 pi) sqrt(S/(V l)) (Helmholtz).
+    belongs to the one in which it has the largest share of the moving energy. ``volumes`` [m^3]; ``ports``: effective
+    length [m], area [m^2]. One chamber and one port give c/(2 pi) sqrt(S/(V l)) (Helmholtz).
     """
     from scipy.linalg import eigh
 
     chambers = list(case.chambers)
-    spring = np.diag([joints.chamber_volume(case.chambers[c]) / air.bulk_modulus for c in chambers])
+    spring = np.diag([volumes[c] / air.bulk_modulus for c in chambers])
     inertia, incidence, names = [], [], []
     for name, (length, area) in ports.items():
         port = case.ports[name]

@@ -16,7 +16,7 @@ from airpath.explain.cautions import cautions
 from airpath.explain.ports import PortRow, port_rows
 from airpath.explain.tones import ToneRow, tone_rows
 from airpath.explain.wording import sig
-from airpath.network.build import build, case_air, models_for
+from airpath.network.build import build, case_air, models_for, refusal
 from airpath.network.graph import Network
 from airpath.network.respond import respond, sweep_frequencies
 from airpath.network.response import Response
@@ -80,7 +80,7 @@ def predict(case: Case, models: tuple[str, ...] | None = None) -> Prediction:
     allowed = models_for(case)
     for model in models or ():
         if model not in allowed:
-            raise FidelityError(f'model "{model}" can\'t be had for this case: choose from {", ".join(allowed)}')
+            raise FidelityError(refusal(case, model))
     networks = {model: build(case, model) for model in models or allowed}
     frequency = sweep_frequencies(case)
     responses = {m: _solve(case, network, frequency, m) for m, network in networks.items()}
@@ -95,7 +95,7 @@ def predict(case: Case, models: tuple[str, ...] | None = None) -> Prediction:
         responses=responses,
         tones_hz=tones,
         tones=[rows[m][i] for i in range(len(tones)) for m in networks],
-        ports=port_rows(case, at_tones[best]),
+        ports=port_rows(case, networks[best].volumes, at_tones[best]),
         warnings=[*_doubts(case), *cautions(case, responses[best], at_tones[best])],
         notes=notes,
         parting=_parting(responses),
@@ -143,5 +143,5 @@ def _parting(responses: dict[str, Response]) -> str:
     first = better.frequency[apart[0]]
     return (
         f"The {simple.model} and the {better.model} model part by more than {_PARTING_DB:g} dB from {sig(first)} Hz: "
-        f"from there on waves inside ports, horns or chambers matter, and only the {better.model} model has them."
+        f"from there on waves inside ports, horns or chambers matter, which the {simple.model} model leaves out."
     )

@@ -10,6 +10,12 @@ def sig(value: float, digits: int = 3) -> str:
     return text if text != "-0" else "0"
 
 
+def decibels(value: float) -> str:
+    """Return a difference in dB with its sign and one decimal: "+1.5", "-0.3", "0.0"."""
+    text = f"{value:+.1f}"
+    return "0.0" if text in ("+0.0", "-0.0") else text
+
+
 def listing(names: list[str]) -> str:
     """Return "a", "a and b", "a, b and c"."""
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"

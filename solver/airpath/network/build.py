@@ -15,22 +15,25 @@ from airpath.elements.base import Element
 from airpath.elements.chamber import Chamber, cube_wall_area
 from airpath.elements.cone import Cone
 from airpath.elements.duct import Duct
-from airpath.elements.horn import Horn
 from airpath.elements.mouth import Mouth
 from airpath.elements.passage import Passage
 from airpath.elements.plug import Plug
 from airpath.errors import CaseError, FidelityError
-from airpath.network import joints, passages
+from airpath.network import drawn, joints, passages
 from airpath.network.graph import OPEN_AIR, OUTSIDE, Branch, Network, Opening
 
-MODELS = ("lumped", "line")
+MODELS = ("lumped", "line", "field")
 _DISC_MASS = 8 / 3  # air on one side of a baffled disc, or on both of a free one, in rho a^3
 
 
 def models_for(case: Case) -> tuple[str, ...]:
     """Return the fidelities that a case allows, simplest first. Raises FidelityError if there is none."""
-    _refuse_outlines(case)
-    return MODELS
+    _refuse_drawn_horns(case)
+    shaped = any(
+        table.outline is not None or joints.is_placed(table, joints.joints_of(case, name))
+        for name, table in case.chambers.items()
+    )
+    return MODELS if shaped else MODELS[:2]
 
 
 def build(case: Case, model: str) -> Network:
@@ -39,8 +42,19 @@ def build(case: Case, model: str) -> Network:
     Raises FidelityError for a fidelity that it can't have, CaseError for a driver whose values contradict each other.
     """
     if model not in models_for(case):
-        raise FidelityError(f'there is no model "{model}" for this case: choose from {", ".join(MODELS)}')
+        raise FidelityError(refusal(case, model))
     return _Builder(case, model).network()
+
+
+def refusal(case: Case, model: str) -> str:
+    """Say why a case can't be solved in a fidelity, and what would let it."""
+    allowed = ", ".join(models_for(case))
+    if model not in MODELS:
+        return f'{label(case)}: there is no model "{model}": choose from {allowed}'
+    return (
+        f'{label(case)}: the model "{model}" needs a chamber given by an outline, or by size with the position '
+        f"of everything that opens into it (rear_at, from_at, to_at); this case allows {allowed}"
+    )
 
 
 def case_air(case: Case) -> Air:
@@ -53,26 +67,27 @@ def label(case: Case) -> str:
     return case.source.name if case.source is not None else case.name
 
 
-def _refuse_outlines(case: Case) -> None:
-    for table, parts in (("chambers", case.chambers), ("horns", case.horns)):
-        for name, part in parts.items():
-            if part.outline is not None:
-                raise FidelityError(
-                    f"{label(case)}: [{table}.{name}] outline: drawn shapes need the field model, which this version "
-                    "can't join to a box yet; give a volume, a size or stations instead"
-                )
+def _refuse_drawn_horns(case: Case) -> None:
+    for name, horn in case.horns.items():
+        if horn.outline is not None:
+            raise FidelityError(
+                f"{label(case)}: [horns.{name}] outline: this version can't join a drawn horn to a box yet; give its "
+                'stations instead, with profile = "stations"'
+            )
 
 
 class _Builder:
     """Collects branches; one method per kind of part."""
 
     def __init__(self, case: Case, model: str) -> None:
-        self.case, self.lumped = case, model == "lumped"
+        self.case, self.lumped, self.field = case, model == "lumped", model == "field"
         self.air = case_air(case)
         self.branches: list[Branch] = []
         self.openings: list[Opening] = []
         self.chambers: dict[str, tuple[int, ...]] = {}
         self.nodes: dict[str, str] = {}
+        self.volumes: dict[str, float] = {}
+        self.own_near_field: set[str] = set()  # joints whose chamber brings the air in front of the opening itself
         self.notes: list[str] = []
 
     def network(self) -> Network:
@@ -89,7 +104,7 @@ class _Builder:
             self._room()
         return Network(
             air=self.air, branches=tuple(self.branches), driver=driver, openings=tuple(self.openings),
-            chambers=self.chambers, notes=tuple(self.notes), room=self.case.room is not None,
+            chambers=self.chambers, volumes=self.volumes, notes=tuple(self.notes), room=self.case.room is not None,
         )  # fmt: skip
 
     def _add(self, owner: str, role: str, element: Element, *nodes: str) -> int:
@@ -98,17 +113,41 @@ class _Builder:
 
     def _chamber(self, name: str) -> None:
         table, found = self.case.chambers[name], joints.joints_of(self.case, name)
-        duct = not self.lumped and joints.acts_as_duct(table, found)
-        make = joints.duct_chamber if duct else joints.lumped_chamber
-        branches, nodes = make(name, table, found)
+        if table.outline is not None:
+            self._drawn_chamber(name, found)
+            return
+        placed = not self.lumped and joints.is_placed(table, found)
+        make = joints.lumped_chamber if not placed else joints.modal_chamber if self.field else joints.duct_chamber
+        try:
+            branches, nodes = make(name, table, found)
+        except ValueError as error:
+            raise CaseError(f"{label(self.case)}: [chambers.{name}] size: {error}") from None
+        if placed and self.field:
+            self.own_near_field |= set(nodes)
+        self._place(name, branches, nodes, joints.chamber_volume(table))
+        if not self.lumped and not placed:
+            missing = ", ".join(j.key for j in found if j.position is None)
+            why = f"no position for {missing}" if table.size is not None else "no size given"
+            self.notes.append(f'chamber "{name}" acts as one pressure in every model: {why}')
+
+    def _drawn_chamber(self, name: str, found: list[joints.Joint]) -> None:
+        table = self.case.chambers[name]
+        shape = drawn.read_drawn(self.case, name, self.air, found)
+        if not self.field:
+            branches, nodes = joints.one_pressure(name, table, found, shape.volume, shape.wall_area)
+            self._place(name, branches, nodes, shape.volume)
+            return
+        branches, nodes, notes = drawn.field_chamber(self.case, name, table, shape, self.air, found)
+        self._place(name, branches, nodes, shape.volume)
+        self.own_near_field |= set(nodes)
+        self.notes += notes
+
+    def _place(self, name: str, branches: list[Branch], nodes: dict[str, str], volume: float) -> None:
+        self.volumes[name] = volume
         first = len(self.branches)
         self.branches += branches
         self.chambers[name] = tuple(range(first, len(self.branches)))
         self.nodes |= nodes
-        if not self.lumped and not duct:
-            missing = ", ".join(j.key for j in found if j.position is None)
-            why = f"no position for {missing}" if table.size is not None else "no size given"
-            self.notes.append(f'chamber "{name}" acts as one pressure in the line model: {why}')
 
     def _driver(self) -> int:
         driver, air = self.case.driver, self.air
@@ -124,8 +163,7 @@ class _Builder:
             else:
                 nodes.append(self.nodes[f"driver.{side}"])
                 at = driver.front_at if side == "front" else driver.rear_at
-                wall = joints.wall_at(self.case.chambers[space], at)
-                share = 1.0 if wall is None else wall_factor(min(1.0, driver.count * driver.Sd / wall))
+                share = self._share(f"driver.{side}", space, at, driver.count * driver.Sd)
                 load += _DISC_MASS * air.density * radius**3 * share
         index = self._add("driver", "driver", self._cone(radius, load), *nodes)
         section = Section.round(driver.Sd)
@@ -139,6 +177,13 @@ class _Builder:
         if driver.front == driver.rear == OUTSIDE:
             self.notes.append("both sides of the cone face the outside: an endless baffle keeps the rear wave away")
         return index
+
+    def _share(self, joint: str, chamber: str, at: joints.Position | None, area: float) -> float:
+        """Return how much of a flanged end's mass belongs to an opening itself: none in a chamber with a near field."""
+        if joint in self.own_near_field:
+            return 0.0
+        wall = joints.wall_at(self.case.chambers[chamber], at)
+        return 1.0 if wall is None else wall_factor(min(1.0, area / wall))
 
     def _cone(self, radius: float, load: float) -> Cone:
         driver = self.case.driver
@@ -169,15 +214,13 @@ class _Builder:
             stub = self._add(name, "port", Chamber(volume=volume, wall_area=cube_wall_area(volume)), start)
             self._opening(name, stub, stub, area, radiates=False)
             return
-        wall = joints.wall_at(self.case.chambers[port.from_], port.from_at)
-        inner = passages.inner_end_length(port, "from", wall)
+        inner = self._inner_end(name, port, "from")
         stages = passages.end_plug(passages.end_section(port, "from"), inner, port.count)
         stages += passages.body(port, self.lumped)
         end = f"{name} end"
         outside = port.to == OUTSIDE
         if not port.covered and not outside:
-            wall = joints.wall_at(self.case.chambers[port.to], port.to_at)
-            length = passages.inner_end_length(port, "to", wall)
+            length = self._inner_end(name, port, "to")
             stages += passages.end_plug(passages.end_section(port, "to"), length, port.count)
             end = self.nodes[f"{name}.to"]
         duct = self._add(name, "port", passages.chain(stages), start, end)
@@ -190,6 +233,13 @@ class _Builder:
             mouth = self._add(name, "mouth", element, end, OUTSIDE)
         self._opening(name, duct, mouth, area, radiates=outside and not port.covered)
 
+    def _inner_end(self, name: str, port: Port, end: str) -> float:
+        """Return the end correction [m] of a port inside a chamber: none where the chamber has its own near field."""
+        if f"{name}.{end}" in self.own_near_field:
+            return 0.0
+        space, at = (port.from_, port.from_at) if end == "from" else (port.to, port.to_at)
+        return passages.inner_end_length(port, end, joints.wall_at(self.case.chambers[space], at))
+
     def _horn(self, name: str) -> None:
         table, driver = self.case.horns[name], self.case.driver
         horns = passages.horn_pieces(table)
@@ -199,7 +249,7 @@ class _Builder:
             for space, along in ((driver.front, driver.front_along), (driver.rear, driver.rear_along))
             if space == name
         }
-        throat, mouth = Section.round(horns[0].throat), Section.round(self._mouth_area(horns[-1]))
+        throat, mouth = Section.round(horns[0].throat), Section.round(passages.mouth_area(horns))
         stations = sorted({0.0, length, *taps})
         area = min(throat.area, mouth.area)
         first = last = -1
@@ -207,8 +257,7 @@ class _Builder:
             stages = passages.profile(passages.stretch(horns, a, b), self.lumped)
             nodes = [_horn_node(name, a), _horn_node(name, b)]
             if a == 0.0 and table.from_ is not None:
-                wall = joints.wall_at(self.case.chambers[table.from_], table.from_at)
-                share = 1.0 if wall is None else wall_factor(min(1.0, throat.area / wall))
+                share = self._share(f"{name}.from", table.from_, table.from_at, throat.area)
                 stages = passages.end_plug(throat, flanged_length(throat) * share) + stages
                 nodes[0] = self.nodes[f"{name}.from"]
             if b == length and table.to != OUTSIDE:
@@ -219,10 +268,6 @@ class _Builder:
         if table.to == OUTSIDE:
             last = self._add(name, "mouth", Mouth(section=mouth), _horn_node(name, length), OUTSIDE)
         self._opening(name, first, last, area, radiates=table.to == OUTSIDE)
-
-    @staticmethod
-    def _mouth_area(horn: Horn) -> float:
-        return float(horn.area(np.array([horn.length]))[0])
 
     def _leak(self, name: str) -> None:
         leak = self.case.chambers[name].leak

@@ -44,7 +44,8 @@ class Opening:
 class Network:
     """All branches of a box; ``driver`` is the index of the driver's branch.
 
-    ``chambers``: the branches of each chamber; ``notes``: what was assumed, one sentence each.
+    ``chambers``: the branches of each chamber; ``volumes``: its volume [m^3]; ``notes``: what was assumed, one
+    sentence each.
     """
 
     air: Air
@@ -52,6 +53,7 @@ class Network:
     driver: int
     openings: tuple[Opening, ...]
     chambers: dict[str, tuple[int, ...]] = field(default_factory=dict)
+    volumes: dict[str, float] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
     room: bool = False
 

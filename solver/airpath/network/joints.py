@@ -7,13 +7,16 @@ from itertools import pairwise
 
 import numpy as np
 
+from airpath.acoustics.patch import Patch
 from airpath.acoustics.porous import Fill
 from airpath.acoustics.viscothermal import Section
 from airpath.case.schema import Case
 from airpath.case.schema import Chamber as ChamberTable
 from airpath.elements.base import Element
 from airpath.elements.chamber import Chamber, cube_wall_area
+from airpath.elements.cuboid import Cuboid
 from airpath.elements.duct import Duct
+from airpath.network import passages
 from airpath.network.graph import Branch
 
 Position = tuple[float, float, float]
@@ -22,17 +25,23 @@ _ON_WALL = 0.005  # an opening this share of the chamber's side away from a wall
 
 @dataclass(frozen=True, kw_only=True)
 class Joint:
-    """One thing that opens into a chamber: ``key`` names it, ``position`` [m] is where, if the case says so."""
+    """One thing that opens into a chamber.
+
+    ``key`` names it, ``position`` [m] is where, if the case says so; ``section`` is the shape of one of its ``count``
+    equal openings.
+    """
 
     key: str
     position: Position | None
+    section: Section
+    count: int = 1
 
 
 def joints_of(case: Case, chamber: str) -> list[Joint]:
     """Return everything that opens into a chamber, in the order of the case."""
     driver = case.driver
     found = [
-        Joint(key=f"driver.{side}", position=at)
+        Joint(key=f"driver.{side}", position=at, section=Section.round(driver.Sd), count=driver.count)
         for side, space, at in (
             ("front", driver.front, driver.front_at), ("rear", driver.rear, driver.rear_at)
         )
@@ -40,19 +49,23 @@ def joints_of(case: Case, chamber: str) -> list[Joint]:
     ]  # fmt: skip
     for name, port in case.ports.items():
         if port.from_ == chamber:
-            found.append(Joint(key=f"{name}.from", position=port.from_at))
+            section = passages.end_section(port, "from")
+            found.append(Joint(key=f"{name}.from", position=port.from_at, section=section, count=port.count))
         if port.to == chamber:
-            found.append(Joint(key=f"{name}.to", position=port.to_at))
+            section = passages.end_section(port, "to")
+            found.append(Joint(key=f"{name}.to", position=port.to_at, section=section, count=port.count))
     for name, horn in case.horns.items():
         if horn.from_ == chamber:
-            found.append(Joint(key=f"{name}.from", position=horn.from_at))
+            throat = Section.round(passages.horn_pieces(horn)[0].throat)
+            found.append(Joint(key=f"{name}.from", position=horn.from_at, section=throat))
         if horn.to == chamber:
-            found.append(Joint(key=f"{name}.to", position=None))
+            mouth = Section.round(passages.mouth_area(passages.horn_pieces(horn)))
+            found.append(Joint(key=f"{name}.to", position=None, section=mouth))
     return found
 
 
 def chamber_volume(table: ChamberTable) -> float:
-    """Return the volume [m^3] of a chamber given by volume or size."""
+    """Return the volume [m^3] of a chamber given by volume or size; of a drawn one see :mod:`drawn`."""
     if table.volume is not None:
         return table.volume
     assert table.size is not None
@@ -73,17 +86,22 @@ def lumped_chamber(name: str, table: ChamberTable, joints: list[Joint]) -> tuple
     """Return the chamber as one compliance, with the node of every joint."""
     volume = chamber_volume(table)
     if table.size is None:
-        wall = cube_wall_area(volume)
-    else:
-        x, y, z = table.size
-        wall = 2 * (x * y + y * z + z * x)
-    element = Chamber(volume=volume, wall_area=wall, loss_q=table.loss_q, fill=_fill(table))
+        return one_pressure(name, table, joints, volume, cube_wall_area(volume))
+    x, y, z = table.size
+    return one_pressure(name, table, joints, volume, 2 * (x * y + y * z + z * x))
+
+
+def one_pressure(
+    name: str, table: ChamberTable, joints: list[Joint], volume: float, wall_area: float
+) -> tuple[list[Branch], dict[str, str]]:
+    """Return a chamber of known volume [m^3] and wall area [m^2] as one compliance, with the node of every joint."""
+    element = Chamber(volume=volume, wall_area=wall_area, loss_q=table.loss_q, fill=fill_of(table))
     branch = Branch(owner=name, role="chamber", element=element, nodes=(name,))
     return [branch], {joint.key: name for joint in joints}
 
 
-def acts_as_duct(table: ChamberTable, joints: list[Joint]) -> bool:
-    """Whether a chamber can be a duct along its longest side: its size and every joint's place are known."""
+def is_placed(table: ChamberTable, joints: list[Joint]) -> bool:
+    """Whether waves in a chamber can be followed: its size and the place of every joint are known."""
     return table.size is not None and bool(joints) and all(joint.position is not None for joint in joints)
 
 
@@ -105,9 +123,43 @@ def duct_chamber(name: str, table: ChamberTable, joints: list[Joint]) -> tuple[l
     return branches, {key: node[x] for key, x in place.items()}
 
 
+def modal_chamber(name: str, table: ChamberTable, joints: list[Joint]) -> tuple[list[Branch], dict[str, str]]:
+    """Return the chamber as an exact modal cuboid, with a node for every joint.
+
+    Raises ValueError if an opening doesn't fit where it is.
+    """
+    assert table.size is not None
+    patches = tuple(_patch(table.size, joint) for joint in joints)
+    element = Cuboid(size=table.size, patches=patches, loss_q=table.loss_q, fluid=fill_of(table))
+    for patch in patches:
+        patch.check_inside(table.size)
+    nodes = {joint.key: f"{name} at {joint.key}" for joint in joints}
+    return [Branch(owner=name, role="chamber", element=element, nodes=tuple(nodes.values()))], nodes
+
+
+def _patch(size: Position, joint: Joint) -> Patch:
+    """Return the opening as a flat piston parallel to the nearest wall, in it if it is close.
+
+    Several equal openings are one of their total area. A slot lies along the longer side of its wall.
+    """
+    assert joint.position is not None
+    centre, section = list(joint.position), joint.section.scaled(float(np.sqrt(joint.count)))
+    axis = min(range(3), key=lambda i: min(centre[i], size[i] - centre[i]) / size[i])
+    side = size[axis]
+    if min(centre[axis], side - centre[axis]) <= _ON_WALL * side:
+        centre[axis] = 0.0 if centre[axis] < side / 2 else side
+    place = (centre[0], centre[1], centre[2])
+    if section.width is None:
+        return Patch(centre=place, normal=axis, radius=section.height / 2)
+    first, second = (size[i] for i in range(3) if i != axis)
+    long, short = max(section.width, section.height), min(section.width, section.height)
+    return Patch(centre=place, normal=axis, sides=(long, short) if first >= second else (short, long))
+
+
 def _stretch(section: Section, length: float, table: ChamberTable) -> Element:
-    return Duct(section=section, length=length, fill=_fill(table), loss_q=table.loss_q)
+    return Duct(section=section, length=length, fill=fill_of(table), loss_q=table.loss_q)
 
 
-def _fill(table: ChamberTable) -> Fill | None:
+def fill_of(table: ChamberTable) -> Fill | None:
+    """Return the stuffing of a chamber."""
     return None if table.fill is None else Fill(**table.fill.model_dump())

@@ -109,6 +109,11 @@ def horn_pieces(table: HornTable) -> list[Horn]:
     return [horn_profile(table.profile or "conical", table.throat, table.mouth, table.length, family, fill=fill)]
 
 
+def mouth_area(horns: list[Horn]) -> float:
+    """Return the area [m^2] at the end of a chain of horns."""
+    return float(horns[-1].area(np.array([horns[-1].length]))[0])
+
+
 def stretch(horns: list[Horn], first: float, last: float) -> list[Horn]:
     """Return the part of a chain of horns between two distances [m] from its start."""
     out, start = [], 0.0
