@@ -8,7 +8,9 @@ of a direct solution at the worst frequency joins the space.
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -20,7 +22,7 @@ from airpath.errors import AccuracyError
 from airpath.field.certificate import claimed_error, coercivity, draw_probes
 from airpath.field.forms import FieldMatrices
 from airpath.field.modes import Modes, factorise, solve, standing_waves
-from airpath.field.space import above, dressed_space
+from airpath.field.space import dressed_space
 from airpath.field.walls import Medium
 
 Floats = NDArray[np.float64]
@@ -28,8 +30,8 @@ ComplexArray = NDArray[np.complex128]
 Omega = NDArray[Any]
 
 _CHUNK = 50  # frequencies solved together: their small matrices stay in the cache
-_CHEAP = 3  # rounds that live on the factor of the standing waves; later ones factorise at the worst frequency
-_PLACES = 4  # frequencies that enrich the basis in one cheap round
+_PLACES = 3  # frequencies that enrich the basis with one factorisation
+_COARSE = 6  # the basis grows on every sixth frequency, then meets them all
 _ROUNDING = 1e-10  # relative error that double precision leaves in either solution
 
 
@@ -106,16 +108,17 @@ class ReducedField:
 
     def certified(self, omega: Floats) -> tuple[ComplexArray, Floats]:
         """Return Z (n, m, m) and its claimed relative error (n,) at real ``omega`` [rad/s], (n,)."""
-        rho = self.medium.air.density
-        impedance, claim = [], []
-        for part in _chunks(omega):
-            coefficients, y = self.medium.coefficients(part), self.coordinates(part)
-            impedance.append(1j * rho * part[:, None, None] * (self.load.T @ y))
-            seen = (coefficients @ self.probe_small.reshape(4, -1)).reshape(-1, *self.probe_small.shape[1:])
-            beta = coercivity(coefficients, self.modes.cut)
-            claim.append(claimed_error(self.probe_load - seen @ y, rho * part, beta))
-        z = np.concatenate(impedance)
-        return z, np.concatenate(claim) / np.linalg.norm(z, axis=(1, 2)) + _ROUNDING
+        with ThreadPoolExecutor(max_workers=min(4, os.cpu_count() or 1)) as pool:  # the small solutions free the lock
+            parts = list(pool.map(self._certified_part, _chunks(omega)))
+        return np.concatenate([z for z, _ in parts]), np.concatenate([claim for _, claim in parts])
+
+    def _certified_part(self, omega: Floats) -> tuple[ComplexArray, Floats]:
+        scale = self.medium.air.density * omega
+        coefficients, y = self.medium.coefficients(omega), self.coordinates(omega)
+        z = 1j * scale[:, None, None] * (self.load.T @ y)
+        seen = (coefficients @ self.probe_small.reshape(4, -1)).reshape(-1, *self.probe_small.shape[1:])
+        bound = claimed_error(self.probe_load - seen @ y, scale, coercivity(coefficients, self.modes.cut))
+        return z, bound / np.linalg.norm(z, axis=(1, 2)) + _ROUNDING
 
     def direct(self, omega: float) -> ComplexArray:
         """Return the full solutions for unit right-hand sides, (unknowns, m), by one factorisation."""
@@ -153,25 +156,11 @@ def reduce_field(
     or when a direct solution contradicts it.
     """
     frequency = np.asarray(frequency, dtype=float)
-    omega, size = 2.0 * np.pi * frequency, len(matrices.areas)
-    impedance, claim = np.empty((len(omega), size, size), dtype=complex), np.full(len(omega), np.inf)
+    omega = 2.0 * np.pi * frequency
     with threadpool_limits(limits=1):
         model = _first_model(matrices, medium, float(np.max(frequency)))
-        for number in range(rounds):
-            left = np.flatnonzero(claim > tolerance)
-            impedance[left], claim[left] = model.certified(omega[left])
-            if np.all(claim <= tolerance):
-                break
-            worst = _worst(omega, claim, tolerance)
-            model = _add(
-                model, _likely_errors(model, omega[worst]) if number < _CHEAP else _errors(model, omega[worst[0]])
-            )
-        else:
-            place = int(np.argmax(claim))
-            raise AccuracyError(
-                f"field sweep: claimed error {claim[place]:.1e} at {frequency[place]:.5g} Hz after {rounds} rounds, "
-                f"limit {tolerance:.0e}"
-            )
+        model = _certify(model, omega[::_COARSE], tolerance, rounds)[0]
+        model, impedance, claim = _certify(model, omega, tolerance, rounds)
         sharpest = int(np.argmax(np.linalg.norm(impedance, axis=(1, 2)) * omega))
         model.direct_check(omega[sharpest], model.direct(omega[sharpest]))
     return model, FieldSweep(
@@ -181,7 +170,29 @@ def reduce_field(
         unknowns=matrices.unknowns,
         order=matrices.order,
         basis_size=model.load.shape[0],
-        factorisations=model.factorisations + 1 + max(0, number - _CHEAP),
+        factorisations=model.factorisations + 1,
+    )
+
+
+def _certify(
+    model: ReducedField, omega: Floats, tolerance: float, rounds: int
+) -> tuple[ReducedField, ComplexArray, Floats]:
+    """Return the model, enriched until certified at every ``omega`` [rad/s], with Z (n, m, m) and its
+    claims (n,).
+    """
+    impedance, claim = model.certified(omega)
+    for _ in range(rounds):
+        left = np.flatnonzero(claim > tolerance)
+        if len(left) == 0:
+            return model, impedance, claim
+        model = _enrich(model, omega[_worst(omega, claim, tolerance)])
+        impedance[left], claim[left] = model.certified(omega[left])
+    if np.all(claim <= tolerance):
+        return model, impedance, claim
+    place = int(np.argmax(claim))
+    raise AccuracyError(
+        f"field sweep: claimed error {claim[place]:.1e} at {omega[place] / (2.0 * np.pi):.5g} Hz "
+        f"after {rounds} rounds, limit {tolerance:.0e}"
     )
 
 
@@ -227,30 +238,22 @@ def _products(
     return np.stack([pair[0] for pair in pairs]), np.stack([pair[1] for pair in pairs])
 
 
-def _errors(model: ReducedField, omega: float) -> ComplexArray:
-    """Return the errors of the model's fields at ``omega`` [rad/s], (unknowns, m), after checking its claim
-    there.
+def _enrich(model: ReducedField, omega: Floats) -> ReducedField:
+    """Return the model with its errors at ``omega`` [rad/s] in the basis, after checking its claim at the
+    first.
+
+    One factorisation, at the first frequency, serves all: there it turns the residual into the error
+    itself, at the others into most of it, because what the basis misses lies above the band.
     """
-    direct = model.direct(omega)
-    model.direct_check(omega, direct)
-    return np.asarray(direct - model.space @ (model.mix @ model.coordinates(np.array([omega]))[0]))
-
-
-def _likely_errors(model: ReducedField, omega: Floats) -> ComplexArray:
-    """Return what the residuals at each ``omega`` [rad/s] make above the band, without loss: (unknowns, n m).
-
-    Two terms of the series around the shift, with the factor that is there already: no new factorisation.
-    """
-    matrices, modes, m = model.matrices, model.modes, model.load.shape[1]
+    matrices, m = model.matrices, model.load.shape[1]
     coefficients = model.medium.coefficients(omega)
-    y = np.hstack(list(model.coordinates(omega)))
-    fields = model.space @ (model.mix @ y)
+    fields = model.space @ (model.mix @ np.hstack(list(model.coordinates(omega))))
     weights = np.repeat(coefficients, m, axis=0).T
     pairs = zip(weights, matrices.operators, strict=True)
     residual = np.tile(matrices.means, len(omega)) - sum((q @ fields) * w for w, q in pairs)
-    first = above(matrices, modes, residual)
-    level = -weights[1] / weights[0]
-    return np.asarray(first + above(matrices, modes, matrices.operators[1] @ first) * (level - modes.shift))
+    errors = solve(factorise(combine(matrices, coefficients[0])), residual)
+    model.direct_check(omega[0], fields[:, :m] + errors[:, :m])
+    return _add(model, np.asarray(errors, dtype=complex))
 
 
 def _add(model: ReducedField, fields: ComplexArray) -> ReducedField:
@@ -270,4 +273,5 @@ def _add(model: ReducedField, fields: ComplexArray) -> ReducedField:
         small=np.concatenate([np.concatenate([model.small, cross], axis=2), lower], axis=1),
         load=np.vstack([model.load, turn.T @ (parts.T @ model.matrices.means)]),
         probe_small=np.concatenate([model.probe_small, seen @ turn], axis=2),
+        factorisations=model.factorisations + 1,
     )
