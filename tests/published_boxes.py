@@ -121,13 +121,12 @@ def double_maxima(**inputs: Any) -> list[float]:
 
 def double_minima(**inputs: Any) -> list[float]:
     network = double_chamber(inputs)
-    size = lambda f: _size(network, f)  # noqa: E731
-    found = []
-    for rough in extremum(size, 10.0, 150.0, 0.25, -1.0):
-        # at a dip the cone stands still and Z - Re passes zero: its phase turns from capacitive to inductive
-        found.append(brentq(lambda f: float((impedance(network, f) - network.cone.Re).imag[0]), rough - 0.2, rough + 0.2,
-                            xtol=1e-11))  # fmt: skip
-    return found
+
+    def motional(f: float) -> float:  # at a dip the cone stands still: Z - Re passes zero
+        return float((impedance(network, f) - network.cone.Re).imag[0])
+
+    rough = extremum(lambda f: _size(network, f), 10.0, 150.0, 0.25, -1.0)
+    return [brentq(motional, f - 0.2, f + 0.2, xtol=1e-11) for f in rough]
 
 
 def double_impedance(**inputs: Any) -> list[float]:

@@ -61,7 +61,7 @@ def baffled_rectangle(k: Wavenumber, width: float, height: float) -> ComplexArra
     """Return z of a rigid rectangular piston ``width`` x ``height`` [m] in an infinite baffle.
 
     Rayleigh's double surface integral, reduced to the distribution of distances between two points of the rectangle
-    and integrated in polar coordinates (Gauss points; the kernel e^{-jkr} is entire, so any k does).
+    and integrated along rays (Gauss points; the kernel e^{-jkr} is entire, so any k does; long slots keep 1e-9).
     Source: Swenson & Johnson 1952, J. Acoust. Soc. Am. 24, 84 pose the integral (from memory); the static mass agrees
     with :func:`rectangle_length`. Checked by: published/radiation.
     """
@@ -70,15 +70,13 @@ def baffled_rectangle(k: Wavenumber, width: float, height: float) -> ComplexArra
     points = 20 + int(np.ceil(0.6 * float(np.abs(k).max()) * diagonal))
     node, weight = np.polynomial.legendre.leggauss(points)
     unit, unit_weight = (node + 1) / 2, weight / 2
-    corner = np.arctan2(height, width)
     integral = np.zeros(k.shape, dtype=np.complex128)
-    for along, across, span in ((width, height, corner), (height, width, np.pi / 2 - corner)):
-        angle = span * unit[:, None]  # measured from the side `along`; the rays end on the opposite side
-        reach = along / np.cos(angle)
-        r = reach * unit[None, :]
-        overlap = (along - r * np.cos(angle)) * (across - r * np.sin(angle))
-        weights = overlap * reach * unit_weight[None, :] * (span * unit_weight)[:, None]
-        integral += np.exp(-1j * k[:, None] * r.ravel()) @ weights.ravel()
+    for along, across in ((width, height), (height, width)):
+        span = np.arcsinh(across / along)
+        x, v = along * unit[None, :], span * unit[:, None]  # the ray y = x sinh v; r = x cosh v, dx dy/r = dx dv
+        overlap = (along - x) * (across - x * np.sinh(v))
+        weights = overlap * (along * unit_weight[None, :]) * (span * unit_weight[:, None])
+        integral += np.exp(-1j * k[:, None] * (x * np.cosh(v)).ravel()) @ weights.ravel()
     return np.asarray(2j * k / (np.pi * width * height) * integral)
 
 
