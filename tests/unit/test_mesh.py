@@ -187,3 +187,14 @@ def test_a_mesher_that_fails_is_said_not_hidden(monkeypatch):
     monkeypatch.setattr("airpath.field.mesh._GRADINGS", ())
     with pytest.raises(GeometryError, match="no mesh could be made"):
         meshed(PARTITIONED)
+
+
+def test_a_mesh_too_large_to_use_is_refused_at_once():
+    hall = make_outline(
+        kind="planar",
+        depth=3.0,
+        points=[[0, 0], [20, 0], [20, 20], [0, 20]],
+        openings={"door": [[0, 1], [0, 3]]},
+    )
+    with pytest.raises(GeometryError, match="lower the highest frequency"):
+        meshed(hall, highest_hz=20_000.0)

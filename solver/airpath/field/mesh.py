@@ -19,6 +19,7 @@ IntArray = NDArray[np.int64]
 # chamber, and 0.01 % where the shape is smooth for orders 3 and 4 (checked in tests/unit/test_mesh.py).
 _CELL_WAVELENGTHS = {1: 0.027, 2: 0.13, 3: 0.28, 4: 0.41}
 _CORNER_RATIO = 70.0  # largest cell over the cell at a re-entrant corner
+_MOST_CELLS = 100_000
 _END_RATIO = 6.0  # length of an opening over the cell at its ends
 _RE_ENTRANT = np.radians(200.0)  # inner angles above this are graded; flatter ones come from drawn arcs
 _GRADINGS = (0.7, 0.6, 0.5, 0.4, 0.3)  # growth from cell to cell; finer ones only where the mesher fails on the first
@@ -55,12 +56,18 @@ def mesh_outline(
     ``order`` is the polynomial order it will be used with, 1 to 4. Cells are at most a fixed part of the
     wavelength ``sound_speed`` [m/s] / ``highest_hz`` and a third of the outline, and graded towards the ends
     of openings and re-entrant corners, where the field is singular. ``refine`` (> 0) divides every size.
-    Raises GeometryError if no mesh can be made.
+    Raises GeometryError if no mesh can be made, or only one of more than 100,000 cells.
 
     Checked by: tests/unit/test_mesh.py, against closed forms and a converged partitioned chamber.
     """
     extent = float(np.ptp(outline.points, axis=0).max())
     size = min(_CELL_WAVELENGTHS[order] * sound_speed / highest_hz, extent / 3.0)
+    wanted = 2.3 * outline.area() / (size / refine) ** 2
+    if wanted > _MOST_CELLS:
+        raise GeometryError(
+            f"a mesh of {extent:.3g} m for {highest_hz:g} Hz needs about {wanted:.0f} cells, at most "
+            f"{_MOST_CELLS} are made: lower the highest frequency"
+        )
     corners = _corner_sizes(outline, cell=size / refine, refine=refine)
     p, t = _triangulate(outline, corners, cell=size / refine)
     mesh = skfem.MeshTri1(p, t)
