@@ -81,7 +81,7 @@ def test_a_horn_that_does_not_widen_is_a_duct(section: Section, length: float) -
 @MANY
 @given(section=SECTION)
 def test_a_very_short_element_adds_its_air_to_what_follows(section: Section) -> None:
-    """Seen through 0.1 mm of it, a chamber is itself with that air's spring, plus the plug's impedance."""
+    """Through 0.1 mm of it, a chamber is itself with that air's spring, plus the plug's impedance (first order)."""
     chamber = Chamber(volume=0.03, wall_area=0.6).admittance(OMEGA, REFERENCE)[:, 0, 0]
     round_ = Section.round(section.area)
     short: list[tuple[Element, Section, float]] = [
@@ -95,7 +95,7 @@ def test_a_very_short_element_adds_its_air_to_what_follows(section: Section) -> 
         plug = 1j * OMEGA * effective_density(shape, OMEGA, REFERENCE) * 1e-4 / section.area
         spring = 1j * OMEGA * effective_compressibility(shape, OMEGA, REFERENCE) * 1e-4 * section.area
         behind = 1 / (chamber + springy * spring)
-        assert np.all(np.abs(seen - plug - behind) <= 1e-4 * np.abs(plug) + 1e-6 * np.abs(behind))
+        assert np.all(np.abs(seen - plug - behind) <= 1e-3 * np.abs(plug) + 1e-6 * np.abs(behind))
 
 
 @MANY
