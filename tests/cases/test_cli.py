@@ -93,6 +93,9 @@ def test_demo_runs_from_any_folder(tmp_path):
 
 
 def test_help_imports_no_numerics():
-    code = "import sys; from airpath.cli.main import parser; parser(); print([m for m in ('numpy','pint') if m in sys.modules])"
+    code = (
+        "import sys; from airpath.cli.main import parser; parser(); "
+        "print([m for m in ('numpy', 'pint') if m in sys.modules])"
+    )
     run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert run.stdout.strip() == "[]"

@@ -199,8 +199,15 @@ class _Builder:
             )
         self.notes.append(
             f"driver: {included * 1e3:.2g} g of air of the {driver.measured_in} measurement taken off Mms = "
-            f"{values.Mms * 1e3:.3g} g; {load * 1e3:.2g} g added for the air at its sides inside the box"
+            f"{values.Mms * 1e3:.3g} g"
         )
+        if load > 0:
+            self.notes.append(
+                f"driver: {load * 1e3:.2g} g of air added where a side of the cone faces a chamber that acts as one "
+                "pressure or as a duct"
+            )
+        if self.own_near_field & {"driver.front", "driver.rear"}:
+            self.notes.append("driver: in the field model the chamber's own near field is the air at the cone")
         return Cone(
             mass=mass, compliance=values.Cms, resistance=values.Rms, force_factor=values.Bl, area=driver.Sd,
             Re=driver.Re, Le=driver.Le, Le2=driver.Le2, Re2=driver.Re2, air_mass=load, count=driver.count,

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from airpath.field.forms import FieldMatrices
     from airpath.field.mesh import FieldMesh
 
+_OTHER_AREA = 0.1  # share by which a drawn opening may differ from what joins it without being mentioned
 _THICK_LAYER = 0.05  # layer over gap: the wall condition's error is 5 % of the loss there
 
 
@@ -100,6 +101,7 @@ def field_chamber(
     idle = [opening for opening in names if opening not in key]
     if idle:
         notes.append(f'chamber "{name}": nothing joins the drawn opening {", ".join(idle)}; it is a rigid wall')
+    notes += _other_areas(name, dict(zip(names, drawn.matrices.areas.tolist(), strict=True)), joints)
     ratio = layer_ratio(drawn.mesh, air, case.sweep.start)
     if ratio > _THICK_LAYER:
         notes.append(
@@ -108,3 +110,16 @@ def field_chamber(
         )
     branch = Branch(owner=name, role="chamber", element=FieldChamber(model=model), nodes=nodes)
     return [branch], {joint.key: f"{name} at {joint.key}" for joint in joints}, notes
+
+
+def _other_areas(name: str, drawn: dict[str, float], joints: list[Joint]) -> list[str]:
+    """Say which openings are drawn with another area than what joins them has."""
+    notes = []
+    for joint in joints:
+        opening, area = opening_name(joint), joint.section.area * joint.count
+        if abs(drawn[opening] / area - 1) > _OTHER_AREA:
+            notes.append(
+                f'chamber "{name}": the opening "{opening}" is drawn with {drawn[opening] * 1e4:.3g} cm^2, what joins '
+                f"it has {area * 1e4:.3g} cm^2"
+            )
+    return notes

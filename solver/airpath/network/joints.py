@@ -140,7 +140,8 @@ def modal_chamber(name: str, table: ChamberTable, joints: list[Joint]) -> tuple[
 def _patch(size: Position, joint: Joint) -> Patch:
     """Return the opening as a flat piston parallel to the nearest wall, in it if it is close.
 
-    Several equal openings are one of their total area. A slot lies along the longer side of its wall.
+    Several equal openings are one of their total area. A slot lies along the longer side of its wall,
+    or along the shorter if it only fits that way.
     """
     assert joint.position is not None
     centre, section = list(joint.position), joint.section.scaled(float(np.sqrt(joint.count)))
@@ -153,7 +154,17 @@ def _patch(size: Position, joint: Joint) -> Patch:
         return Patch(centre=place, normal=axis, radius=section.height / 2)
     first, second = (size[i] for i in range(3) if i != axis)
     long, short = max(section.width, section.height), min(section.width, section.height)
-    return Patch(centre=place, normal=axis, sides=(long, short) if first >= second else (short, long))
+    turned = [(long, short), (short, long)] if first >= second else [(short, long), (long, short)]
+    patches = [Patch(centre=place, normal=axis, sides=sides) for sides in turned]
+    return next((patch for patch in patches if _fits(patch, size)), patches[0])
+
+
+def _fits(patch: Patch, size: Position) -> bool:
+    try:
+        patch.check_inside(size)
+    except ValueError:
+        return False
+    return True
 
 
 def _stretch(section: Section, length: float, table: ChamberTable) -> Element:
