@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 Floats = NDArray[np.float64]
 
 _BLOCK = 4  # columns that advance together: wide enough for double eigenvalues, narrow for a high degree
-_CONVERGED = 1e-5  # residual of a mode against its stiffness term: the eigenvalue's error is its square
+_CONVERGED = 1e-7  # residual of a mode against its stiffness term: the eigenvalue's error is its square
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -71,7 +71,7 @@ def standing_waves(matrices: FieldMatrices, wavenumber: float, margin: float = 1
     cut = (margin * wavenumber) ** 2
     count, shift = count_below(matrices, cut), 0.5 * cut
     factor = factorise(stiffness - shift * mass)
-    dimension = 4 * _BLOCK + int(2.2 * count)
+    dimension = 4 * _BLOCK + int(2.4 * count)
     while True:
         dimension = min(dimension, matrices.unknowns // _BLOCK * _BLOCK)
         eigenvalue, shapes, residual = _lanczos(matrices, factor, dimension, cut)
