@@ -1,0 +1,181 @@
+"""Every peak, dip and ripple of an impedance curve, and the natural frequency behind it."""
+
+from __future__ import annotations
+
+import warnings
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from airpath.elements.base import ComplexArray
+from airpath.explain.resonances import Cone, distinct, mobility, refine
+from airpath.network.graph import Network
+
+Kind = Literal["peak", "dip", "ripple"]
+RIPPLE = 0.01  # a resonance that changes the impedance by less than this share of it is not listed
+_FIT_POINTS = 240
+_FIT_ERROR = 1e-7
+_FIT_TERMS = 50
+_NEAR = 0.12  # an extremum and its natural frequency lie this close, or within the resonance's own width
+
+
+@dataclass(frozen=True, kw_only=True)
+class Spot:
+    """One feature of one curve: ``impedance`` of one driver [ohm]; ``omega``: the natural frequency behind it or None.
+
+    ``cone``: whether the cone is free (peaks, ripples) or clamped (dips) there.
+    """
+
+    kind: Kind
+    frequency: float
+    impedance: complex
+    omega: complex | None
+    cone: Cone
+
+    @property
+    def q(self) -> float | None:
+        """Quality factor of the natural frequency."""
+        return None if self.omega is None else abs(self.omega) / (2 * self.omega.imag)
+
+
+def spots(network: Network, frequency: NDArray[np.float64]) -> list[Spot]:
+    """Return the features of a network's impedance between the ends of ``frequency`` (n,) [Hz], in rising order."""
+    omega = 2 * np.pi * frequency
+    moving = mobility(network, omega)
+    poles, zeros = starts(omega, moving)
+    free, held = distinct(refine(network, poles, "free")), distinct(refine(network, zeros, "clamped"))
+    grid = np.union1d(omega, _near(np.concatenate([free, held]), omega))
+    highs, lows = extrema(network, grid)
+    free = distinct(np.concatenate([free, refine(network, _guesses(highs, free), "free")]))
+    held = distinct(np.concatenate([held, refine(network, _guesses(lows, held), "clamped")]))
+    free, held = (w[(w.real >= omega[0]) & (w.real <= omega[-1])] for w in (free, held))
+    peaks = _paired(network, "peak", highs, free, "free")
+    dips = _paired(network, "dip", lows, held, "clamped")
+    taken = {spot.omega for spot in peaks}
+    rest = np.array([w for w in free.tolist() if w not in taken], dtype=np.complex128)
+    return sorted([*peaks, *dips, *_ripples(network, rest)], key=lambda spot: spot.frequency)
+
+
+def _near(natural: ComplexArray, omega: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return points around natural frequencies that are sharper than the grid."""
+    points = (natural.real[:, None] + natural.imag[:, None] * np.linspace(-4, 4, 17)).ravel()
+    return points[(points > omega[0]) & (points < omega[-1])]
+
+
+def _guesses(extrema: NDArray[np.float64], natural: ComplexArray) -> ComplexArray:
+    """Return starts for the extrema that have no natural frequency nearby yet: sharp and broad ones."""
+    bare = [x for x in extrema.tolist() if not np.any(np.abs(natural.real - x) < np.maximum(natural.imag, 0.02 * x))]
+    return np.array([x * (1 + width * 1j) for x in bare for width in (0.005, 0.04)], dtype=np.complex128)
+
+
+def motional(network: Network, omega: NDArray[Any], moving: ComplexArray) -> ComplexArray:
+    """Return the electrical impedance of one driver [ohm] from the cone's mobility, (n,)."""
+    return np.asarray(network.cone.coil(omega) + network.cone.force_factor**2 * moving)
+
+
+def impedance(network: Network, omega: NDArray[Any]) -> ComplexArray:
+    """Return the electrical impedance of one driver [ohm], (n,)."""
+    return motional(network, omega, mobility(network, omega))
+
+
+def extrema(
+    network: Network, grid: NDArray[np.float64]
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return the maxima and minima of |Z| [rad/s] that show on a grid (n,) [rad/s], placed to 1e-9."""
+    size = np.abs(impedance(network, grid))
+    high = np.flatnonzero((size[1:-1] > size[:-2]) & (size[1:-1] >= size[2:])) + 1
+    low = np.flatnonzero((size[1:-1] < size[:-2]) & (size[1:-1] <= size[2:])) + 1
+    middle = np.concatenate([high, low])
+    found = _settle(network, grid[middle - 1], grid[middle], grid[middle + 1])
+    return found[: len(high)], found[len(high) :]
+
+
+def _settle(
+    network: Network, low: NDArray[np.float64], omega: NDArray[np.float64], high: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Find the zero of d ln|Z|/dw between ``low`` and ``high``, (n,) each: Newton, or bisection where it leaves."""
+    low, high = low.copy(), high.copy()
+    if not len(omega):
+        return omega
+    begin, _ = steepness(network, low)
+    for _ in range(40):
+        rise, change = steepness(network, omega)
+        same = np.sign(rise) == np.sign(begin)
+        low, high = np.where(same, omega, low), np.where(same, high, omega)
+        new = omega - rise / change
+        new = np.where((new > low) & (new < high), new, (low + high) / 2)
+        still = np.all(np.abs(new - omega) < 1e-9 * omega)
+        omega = new
+        if still:
+            break
+    return omega
+
+
+def steepness(network: Network, omega: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return d ln|Z|/dw [s] and its own derivative [s^2] at ``omega`` (n,) [rad/s]; zero at an extremum."""
+    h = 1e-5 * omega
+    z = impedance(network, np.concatenate([omega - h, omega, omega + h])).reshape(3, -1)
+    slope, bend = (z[2] - z[0]) / (2 * h), (z[2] - 2 * z[1] + z[0]) / h**2
+    return (slope / z[1]).real, (bend / z[1] - (slope / z[1]) ** 2).real
+
+
+def starts(omega: NDArray[np.float64], moving: ComplexArray) -> tuple[ComplexArray, ComplexArray]:
+    """Return poles and zeros [rad/s] of a rational fit through a mobility: guesses for :func:`refine`.
+
+    AAA (Nakatsukasa, Sete & Trefethen 2018); pairs of a pole and a zero that cancel are left out by it.
+    """
+    from scipy.interpolate import AAA
+
+    pick = np.unique(np.linspace(0, len(omega) - 1, min(_FIT_POINTS, len(omega))).astype(int))
+    scale = float(np.sqrt(omega[0] * omega[-1]))
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # a fit that stops early still gives guesses
+        fit = AAA(omega[pick] / scale, moving[pick] / np.abs(moving).max(), rtol=_FIT_ERROR, max_terms=_FIT_TERMS)
+        found = [fit.poles() * scale, fit.roots() * scale]
+    low, high = omega[0] * 0.9, omega[-1] * 1.05
+    poles, zeros = (w[(w.imag > 0) & (w.real > low) & (w.real < high) & (w.imag < w.real)] for w in found)
+    return poles, zeros
+
+
+def _paired(
+    network: Network, kind: Kind, extrema: NDArray[np.float64], natural: ComplexArray, cone: Cone
+) -> list[Spot]:
+    """Give each extremum the nearest natural frequency that is near enough, the closest pairs first."""
+    pairs = sorted(
+        (abs(w.real - x) / x, i, j)
+        for i, x in enumerate(extrema.tolist())
+        for j, w in enumerate(natural.tolist())
+        if abs(w.real - x) < max(_NEAR * x, 1.5 * w.imag)
+    )
+    behind: dict[int, int] = {}
+    for _, i, j in pairs:
+        if i not in behind and j not in behind.values():
+            behind[i] = j
+    z = impedance(network, extrema) if len(extrema) else extrema
+    return [
+        Spot(
+            kind=kind, frequency=x / (2 * np.pi), impedance=complex(z[i]), cone=cone,
+            omega=complex(natural[behind[i]]) if i in behind else None,
+        )  # fmt: skip
+        for i, x in enumerate(extrema.tolist())
+    ]
+
+
+def _ripples(network: Network, natural: ComplexArray) -> list[Spot]:
+    """Return the resonances that make no maximum but still change the impedance by ``RIPPLE`` of it."""
+    if not len(natural):
+        return []
+    turn = np.exp(2j * np.pi * np.arange(8) / 8)
+    gap = np.min(np.abs(natural[:, None] - natural[None, :]) + np.eye(len(natural)) * np.abs(natural), axis=1)
+    circle = np.minimum(0.3 * natural.imag, 0.3 * gap)[:, None] * turn
+    moving = mobility(network, (natural[:, None] + circle).ravel()).reshape(circle.shape)
+    residue = network.cone.force_factor**2 * (moving * circle).mean(axis=1)
+    z = impedance(network, natural.real)
+    height = np.abs(residue) / natural.imag / np.abs(z)
+    return [
+        Spot(kind="ripple", frequency=w.real / (2 * np.pi), impedance=complex(z[i]), omega=w, cone="free")
+        for i, w in enumerate(natural.tolist())
+        if height[i] >= RIPPLE
+    ]

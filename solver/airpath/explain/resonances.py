@@ -1,0 +1,109 @@
+"""True complex natural frequencies of a box, and the pressures with which it swings at them.
+
+Two sets matter for an impedance curve. With the coil open the cone is free: there the impedance has its poles, near its
+peaks. With the cone clamped the rest of the box swings alone: there the motional impedance is zero, near the dips.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Any, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from airpath.elements.base import ComplexArray
+from airpath.network.graph import Branch, Network
+from airpath.network.solve import branch_admittances, solve_network
+
+Cone = Literal["free", "clamped"]
+_STEP = 1e-5  # relative step of the difference quotient
+_ROUNDS = 20
+_CONVERGED = 1e-9
+_SAME = 0.02  # of the half-width: closer ones are the same
+
+
+@dataclass(frozen=True, kw_only=True)
+class Shape:
+    """How a box swings at a natural frequency ``omega`` [rad/s]: ``pressure`` (nodes,) in the order of ``nodes``."""
+
+    omega: complex
+    branches: tuple[Branch, ...]
+    nodes: tuple[str, ...]
+    pressure: ComplexArray
+
+    def at(self, branch: Branch) -> ComplexArray:
+        """Return the pressures at the terminals of a branch, (terminals,); the reference has none."""
+        known = dict(zip(self.nodes, self.pressure, strict=True))
+        return np.array([known.get(node, 0.0) for node in branch.nodes], dtype=np.complex128)
+
+
+def mobility(network: Network, omega: NDArray[Any]) -> ComplexArray:
+    """Return cone velocity per force of the coil [m/(s N)], (n,), with everything that the air does to it."""
+    state = solve_network(network, omega)
+    return np.asarray(state.velocity / (network.cone.force_factor * state.current))
+
+
+def refine(network: Network, start: NDArray[Any], cone: Cone) -> ComplexArray:
+    """Return natural frequencies [rad/s] near ``start`` (n,), by Newton's method; nan where it didn't converge.
+
+    Kept are decaying, oscillating ones only. "free": poles of the mobility; "clamped": its zeros.
+    """
+    omega = np.array(start, dtype=np.complex128)
+    done = np.zeros(len(omega), dtype=bool)
+    for _ in range(_ROUNDS):
+        live = np.flatnonzero(~done & np.isfinite(omega))
+        if not len(live):
+            break
+        here, h = omega[live], _STEP * np.abs(omega[live])
+        f = _residual(network, np.concatenate([here, here + h, here - h]), cone).reshape(3, -1)
+        with np.errstate(all="ignore"):
+            step = f[0] * 2 * h / (f[1] - f[2])
+            bound = 0.1 * np.abs(here)
+            step = np.where(np.abs(step) > bound, step / np.abs(step) * bound, step)
+        new = here - step
+        left = (new.real <= 0.2 * start.real[live]) | (new.real > 5 * start.real[live])
+        left |= np.abs(new.imag) > new.real
+        omega[live] = np.where(left, np.nan, new)
+        done[live] = np.abs(step) < _CONVERGED * np.abs(here)
+    good = done & np.isfinite(omega) & (omega.imag > 0)
+    return np.where(good, omega, complex(np.nan, np.nan))
+
+
+def distinct(omega: ComplexArray) -> ComplexArray:
+    """Return the finite ones in rising order, each once."""
+    kept: list[complex] = []
+    for value in sorted(omega[np.isfinite(omega)].tolist(), key=lambda w: w.real):
+        if all(abs(value - other) > _SAME * value.imag for other in kept):
+            kept.append(value)
+    return np.array(kept, dtype=np.complex128)
+
+
+def shape(network: Network, omega: complex, cone: Cone) -> Shape:
+    """Return the pressures of the swing at a natural frequency: the null vector of the nodal matrix there."""
+    branches = swinging(network, cone)
+    nodes = tuple(replace(network, branches=branches).nodes)
+    index = {node: i for i, node in enumerate(nodes)}
+    matrix = np.zeros((len(nodes), len(nodes)), dtype=np.complex128)
+    for branch, y in zip(branches, branch_admittances(branches, np.array([omega]), network.air), strict=True):
+        for i, a in enumerate(branch.nodes):
+            for j, b in enumerate(branch.nodes):
+                if a in index and b in index:
+                    matrix[index[a], index[b]] += y[0, i, j]
+    scale = 1 / np.sqrt(np.abs(np.diag(matrix)))
+    _, _, right = np.linalg.svd(scale[:, None] * matrix * scale)
+    return Shape(omega=omega, branches=branches, nodes=nodes, pressure=scale * right[-1].conj())
+
+
+def swinging(network: Network, cone: Cone) -> tuple[Branch, ...]:
+    """Return the branches that take part: all with the coil open, or all but the clamped cone."""
+    driver = network.branches[network.driver]
+    if cone == "clamped":
+        return tuple(branch for branch in network.branches if branch is not driver)
+    free = replace(driver, element=replace(network.cone, force_factor=0.0))
+    return tuple(free if branch is driver else branch for branch in network.branches)
+
+
+def _residual(network: Network, omega: ComplexArray, cone: Cone) -> ComplexArray:
+    value = mobility(network, omega)
+    return value if cone == "clamped" else np.asarray(1 / value)

@@ -1,0 +1,55 @@
+"""Which part of the box holds the energy of a natural frequency."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from airpath.air import Air
+from airpath.explain.resonances import Shape
+
+_STEP = 1e-5
+
+
+@dataclass(frozen=True, kw_only=True)
+class Share:
+    """Fractions of the energy of the whole box: ``kinetic`` and ``potential``."""
+
+    kinetic: float
+    potential: float
+
+    @property
+    def total(self) -> float:
+        """Both together."""
+        return self.kinetic + self.potential
+
+    @property
+    def wave(self) -> float:
+        """What goes to and fro inside the part itself: a plug or a spring alone has none."""
+        return 2 * max(0.0, min(self.kinetic, self.potential))
+
+
+def shares(shape: Shape, air: Air) -> dict[str, Share]:
+    """Return the share of every owner; the totals sum to 1.
+
+    p^T dY/dw p of each part, real part of its fraction of the sum. With Y' - Y/w and Y' + Y/w instead, each halved, it
+    splits into motion and pressure: an inertance has Y' = -Y/w, a compliance Y' = Y/w. Rayleigh's principle makes a
+    share a sensitivity: d ln f / d ln(size) = -share, size meaning an inertance, a compliance or a duct's length.
+    """
+    omega, h = shape.omega, _STEP * abs(shape.omega)
+    points = np.array([omega, omega + h, omega - h])
+    parts: list[tuple[str, complex, complex]] = []
+    for branch in shape.branches:
+        p = shape.at(branch)
+        y = branch.element.admittance(points, air)
+        still, rise = p @ y[0] @ p / omega, p @ (y[1] - y[2]) @ p / (2 * h)
+        parts.append((branch.owner, (rise - still) / 2, (rise + still) / 2))
+    whole = sum(k + v for _, k, v in parts)
+    found: dict[str, Share] = {}
+    for owner, k, v in parts:
+        before = found.get(owner, Share(kinetic=0.0, potential=0.0))
+        found[owner] = Share(
+            kinetic=before.kinetic + float((k / whole).real), potential=before.potential + float((v / whole).real)
+        )
+    return found
