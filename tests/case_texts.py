@@ -84,7 +84,7 @@ DRAWN: Data = {
     "driver": {
         **_SMALL_SIGNAL, "front": "fold", "rear": "drawn",
     },
-    "chambers": {"drawn": {"outline": "data/chamber.toml"}},
+    "chambers": {"drawn": {"outline": "data/fold.dxf", "outline_depth": "18 cm", "outline_unit": "mm"}},
     "horns": {"fold": {"outline": "data/fold.dxf"}},
 }  # fmt: skip
 

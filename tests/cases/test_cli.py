@@ -27,7 +27,8 @@ def test_predict_writes_the_report_and_says_what_it_did(path, tmp_path, capsys):
     assert {"result.json", "curves.csv", "report.html"} <= names
     result = json.loads((out / "result.json").read_text(encoding="utf-8"))
     assert set(result["models"]) == set(airpath.predict(airpath.load(path)).responses)
-    assert [row["frequency_hz"] for row in result["tones"]][:: len(result["models"])] == result["tones_hz"]
+    shown = [row["frequency_hz"] for row in result["tones"]][:: len(result["models"])]
+    assert shown == pytest.approx(result["tones_hz"], rel=1e-12)
 
 
 def test_json_is_all_there_is_on_stdout(tmp_path, capsys, monkeypatch):

@@ -9,8 +9,10 @@ import sys
 import tempfile
 from pathlib import Path
 
+from rich.console import Console
+
 import airpath
-from airpath.cli import show
+from airpath.cli.show import show_ports, show_prediction
 from airpath.report.write import write_report
 
 ROOT = Path(__file__).parents[2]
@@ -34,12 +36,10 @@ def thinned(result: dict) -> dict:
 
 def summary(prediction) -> str:
     """Return what the terminal shows."""
-    from rich.console import Console
-
     stream = io.StringIO()
-    show.console = lambda: Console(file=stream, width=120, highlight=False)
-    show.show_prediction(prediction)
-    show.show_ports(prediction.ports)
+    out = Console(file=stream, width=120, highlight=False)
+    show_prediction(prediction, out)
+    show_ports(prediction.ports, out)
     return "\n".join(line.rstrip() for line in stream.getvalue().splitlines()) + "\n"
 
 
@@ -50,7 +50,7 @@ def main() -> None:
         folder.mkdir(parents=True, exist_ok=True)
         with tempfile.TemporaryDirectory() as scratch:
             files = {file.name: file for file in write_report(prediction, Path(scratch) / "out")}
-            for name in ("impedance.png", "box.png"):
+            for name in ("impedance.png", "sketch.png"):
                 if name in files:
                     shutil.copy(files[name], folder / name)
         (folder / "summary.txt").write_text(summary(prediction), encoding="utf-8")

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, Field, model_validator
 
 from airpath.case.quantity import (
     AreaOrZero,
+    Choice,
     FilePath,
     FlowResistivity,
     Fraction,
@@ -15,7 +16,7 @@ from airpath.case.quantity import (
     QualityFactor,
     Volume,
 )
-from airpath.case.table import Size, Table, check_size, exactly_one
+from airpath.case.table import Size, Table, check_size, exactly_one, refuse
 
 
 class Fill(Table):
@@ -48,6 +49,14 @@ class Chamber(Table):
     outline: FilePath | None = Field(
         None, description="Drawing of the chamber: a .toml, .dxf or .msh file, relative to this file."
     )
+    outline_depth: Length | None = Field(
+        None,
+        description="Depth of a flat drawing or mesh that can't say it itself (.dxf, .msh); left out: a half section "
+        "turned about its axis (.dxf), or a solid (.msh).",
+    )
+    outline_unit: Annotated[Literal["mm", "cm", "m", "in", "ft"], Choice(("mm", "cm", "m", "in", "ft"))] | None = Field(
+        None, description="Unit of a drawing or mesh that doesn't say it itself (.dxf, .msh): mm, cm, m, in or ft."
+    )
     loss_q: QualityFactor | None = Field(
         None, description="Absorption Q of the air volume; left out: the walls' thermal layer alone."
     )
@@ -58,6 +67,10 @@ class Chamber(Table):
     def _one_shape(self) -> Chamber:
         exactly_one(self, "volume", "size", "outline")
         check_size(self.size)
+        silent = self.outline is not None and not self.outline.lower().endswith(".toml")
+        for key in ("outline_depth", "outline_unit"):
+            if getattr(self, key) is not None and not silent:
+                refuse(key, "only with an outline that can't say it itself, a .dxf or .msh file")
         return self
 
     @property

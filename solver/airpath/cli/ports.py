@@ -19,4 +19,4 @@ def run(options: argparse.Namespace) -> None:
     elif not options.quiet:
         if not prediction.ports:
             console().print("This box has no ports.")
-        show_ports(prediction.ports)
+        show_ports(prediction.ports, console())

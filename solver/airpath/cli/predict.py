@@ -31,6 +31,7 @@ def finish(options: argparse.Namespace, prediction: Prediction) -> None:
     if options.json:
         print(json.dumps(prediction.to_dict(), allow_nan=False))
     elif not options.quiet:
-        show_prediction(prediction)
-        show_ports(prediction.ports)
-        console().print(f"Report: {folder / 'report.html'}", soft_wrap=True, highlight=False)
+        out = console()
+        show_prediction(prediction, out)
+        show_ports(prediction.ports, out)
+        out.print(f"Report: {folder / 'report.html'}", soft_wrap=True, highlight=False)

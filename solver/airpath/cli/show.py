@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from functools import lru_cache
-
 from rich.console import Console
 from rich.markup import escape
 from rich.table import Table
@@ -14,16 +12,15 @@ from airpath.explain.tones import ToneRow
 from airpath.explain.wording import decibels, sig
 
 
-@lru_cache(maxsize=1)
 def console() -> Console:
     """Return the console that all tables go to; not on a terminal it is 120 characters wide."""
     plain = Console(highlight=False)
     return plain if plain.is_terminal else Console(highlight=False, width=120)
 
 
-def show_prediction(prediction: Prediction) -> None:
+def show_prediction(prediction: Prediction, out: Console) -> None:
     """Print title, tones, verdicts, and warnings."""
-    out, case = console(), prediction.case
+    case = prediction.case
     out.print(f"[bold]{escape(case.title or case.name)}[/bold]")
     if case.scale != 1:
         out.print(f"A 1:{case.scale:g} model: full-size frequency = frequency / {case.scale:g}.")
@@ -68,7 +65,7 @@ def _leader(row: ToneRow) -> str:
     return row.leader if alone else f"{row.leader} {decibels(row.share_db[row.leader] or 0.0)}"
 
 
-def show_ports(ports: dict[str, PortRow]) -> None:
+def show_ports(ports: dict[str, PortRow], out: Console) -> None:
     """Print the port table and a sentence about each port."""
     if not ports:
         return
@@ -87,7 +84,6 @@ def show_ports(ports: dict[str, PortRow]) -> None:
             "-" if row.tuning_hz is None else sig(row.tuning_hz), pipes or "above the sweep",
             f"{sig(row.air_speed_peak_m_s, 2)} (limit {row.air_speed_limit_m_s:.0f})",
         )  # fmt: skip
-    out = console()
     out.print(table)
     for name, row in ports.items():
         out.print(escape(f"  {name}: tuning {row.tuning_text}. Air speed {row.verdict}."))

@@ -309,4 +309,4 @@ class _Builder:
 
 
 def _horn_node(name: str, along: float) -> str:
-    return f"{name} at {along * 1000:.4g} mm"
+    return f"{name} at {along * 1000:.9g} mm"

@@ -38,11 +38,15 @@ def read_drawn(case: Case, name: str, air: Air, joints: list[Joint]) -> Drawn:
     from airpath.field.forms import assemble
     from airpath.field.meshfile import load_field_mesh
 
-    outline = case.chambers[name].outline
-    assert outline is not None
-    path = case.resolve(outline)
+    table = case.chambers[name]
+    assert table.outline is not None
+    path, depth, unit = case.resolve(table.outline), table.outline_depth, table.outline_unit
+    turned = "axisymmetric" if path.suffix.lower() == ".dxf" else None
+    kind = "planar" if depth is not None else turned
     try:
-        mesh = load_field_mesh(path, highest_hz=case.sweep.stop, sound_speed=air.sound_speed)
+        mesh = load_field_mesh(
+            path, highest_hz=case.sweep.stop, sound_speed=air.sound_speed, kind=kind, depth_m=depth, unit=unit
+        )
     except GeometryError as error:
         raise GeometryError(f"[chambers.{name}] outline: {error}") from None
     _check_names(name, path, set(mesh.openings), joints)

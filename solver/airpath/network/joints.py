@@ -21,6 +21,7 @@ from airpath.network.graph import Branch
 
 Position = tuple[float, float, float]
 _ON_WALL = 0.005  # an opening this share of the chamber's side away from a wall counts as being in it
+_SAME_STATION = 1e-3  # of the length: a shorter stretch of duct costs digits and changes nothing
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -113,14 +114,25 @@ def duct_chamber(name: str, table: ChamberTable, joints: list[Joint]) -> tuple[l
     width, height = (side for i, side in enumerate(table.size) if i != axis)
     section = Section(height=height, width=width)
     place = {joint.key: joint.position[axis] for joint in joints if joint.position is not None}
-    stations = sorted({0.0, length, *place.values()})
-    node = {x: f"{name} at {x * 1000:.4g} mm" for x in stations}
+    stations, at = _merge_near(place, length)
+    node = {x: f"{name} at {x * 1000:.6g} mm" for x in stations}
     branches = [
         Branch(owner=name, role="chamber", element=element, nodes=(node[a], node[b]))
         for a, b in pairwise(stations)
         for element in (_stretch(section, b - a, table),)
     ]
-    return branches, {key: node[x] for key, x in place.items()}
+    return branches, {key: node[x] for key, x in at.items()}
+
+
+def _merge_near(place: dict[str, float], length: float) -> tuple[list[float], dict[str, float]]:
+    """Return the stations along a duct [m] and each joint's; joints closer than 0.1 % of the length share one."""
+    near = _SAME_STATION * length
+    stations, at = [0.0], {}
+    for key, x in sorted(place.items(), key=lambda item: item[1]):
+        if x - stations[-1] > near:
+            stations.append(length if length - x < near else x)
+        at[key] = stations[-1]
+    return (stations if stations[-1] == length else [*stations, length]), at
 
 
 def modal_chamber(name: str, table: ChamberTable, joints: list[Joint]) -> tuple[list[Branch], dict[str, str]]:
