@@ -26,8 +26,8 @@ def show_prediction(prediction: Prediction, out: Console) -> None:
         out.print(f"A 1:{case.scale:g} model: full-size frequency = frequency / {case.scale:g}.")
     if prediction.parting:
         out.print(escape(prediction.parting))
-    if prediction.tones_chosen:
-        out.print("The case names no tones; these are its impedance dips.")
+    if prediction.tones_text:
+        out.print(prediction.tones_text)
     rows = prediction.best_tones()
     out.print(_tones_table(prediction, rows))
     for row in rows:

@@ -165,7 +165,7 @@ def _plugs(horn: Any) -> list[Plug]:
 
 def _tuning_text(hz: float | None, others: list[str]) -> str:
     if hz is None:
-        return "covered: no tuning of its own"
+        return "none (covered)"
     return f"{sig(hz)} Hz" + (f", together with {listing(others)}" if others else "")
 
 
@@ -179,6 +179,8 @@ def speed_verdict(speed: float, limit: float, frequency: float, section: Section
     at = f"{sig(speed, 2)} m/s at {sig(frequency, 4)} Hz"
     half = min(section.height, section.width or section.height) / 2
     flared = "flared" in (port.from_end, port.to_end)
+    if port.covered:
+        return f"{at}: covered, only its own air moves"
     if speed < _QUIET_SHARE * limit:
         return f"{at}: below half of the usual limit; air noise is unlikely"
     if speed < limit:
@@ -189,8 +191,6 @@ def speed_verdict(speed: float, limit: float, frequency: float, section: Section
         )
     if stroke > half:
         risk += f"; the air travels {sig(stroke * 1e3, 2)} mm each way, more than half its width: vortices form"
-    if port.covered:
-        return f"{at}: covered, only the stub's own air moves"
     layer = float(layer_thickness(np.array([2 * np.pi * frequency]), air)[0])
     if layer > 0.1 * half:
         risk += "; friction in this narrow port is large"

@@ -32,7 +32,8 @@ class Prediction:
 
     ``responses``: per fidelity over the sweep, simplest first; ``tones_hz``: the case's tones, or the impedance dips if
     it names none; ``tones``: rows per tone and fidelity; ``ports``: by the highest fidelity; ``warnings``: doubts
-    about the input and dangers; ``notes``: what was assumed; ``parting``: where the fidelities part, in a sentence.
+    about the input and dangers; ``notes``: what was assumed; ``parting``: where the fidelities part, in a sentence;
+    ``tones_text``: how the tones were chosen if the case names none, else empty.
     """
 
     case: Case
@@ -44,7 +45,7 @@ class Prediction:
     warnings: list[str]
     notes: list[str]
     parting: str
-    tones_chosen: bool
+    tones_text: str
 
     @property
     def best(self) -> str:
@@ -85,7 +86,9 @@ def predict(case: Case, models: tuple[str, ...] | None = None) -> Prediction:
     frequency = sweep_frequencies(case)
     responses = {m: _solve(case, network, frequency, m) for m, network in networks.items()}
     best = list(networks)[-1]
-    tones = np.array(case.tones) if case.tones else impedance_dips(responses[best])
+    tones, tones_text = np.array(case.tones), ""
+    if not case.tones:
+        tones, tones_text = _own_tones(responses[best])
     at_tones = {m: _solve(case, network, tones, m) for m, network in networks.items()}
     rows = {m: tone_rows(case, response) for m, response in at_tones.items()}
     notes = list(dict.fromkeys(note for network in networks.values() for note in network.notes))
@@ -99,7 +102,7 @@ def predict(case: Case, models: tuple[str, ...] | None = None) -> Prediction:
         warnings=[*_doubts(case), *cautions(case, responses[best], at_tones[best])],
         notes=notes,
         parting=_parting(responses),
-        tones_chosen=not case.tones,
+        tones_text=tones_text,
     )
 
 
@@ -112,13 +115,14 @@ def ports(case: Case, model: str = "line") -> dict[str, PortRow]:
     return predict(case, (model,)).ports
 
 
-def impedance_dips(response: Response) -> NDArray[np.float64]:
-    """Return the frequencies of the lowest few impedance dips, or the middle of the band if there is none."""
+def _own_tones(response: Response) -> tuple[NDArray[np.float64], str]:
+    """Return the lowest few impedance dips [Hz], or the middle of the band if there is none, and say which."""
     z = np.abs(response.impedance)
     dips = np.flatnonzero((z[1:-1] < z[:-2]) & (z[1:-1] < z[2:])) + 1
     if not len(dips):
-        return np.array([np.sqrt(response.frequency[0] * response.frequency[-1])])
-    return response.frequency[dips[:_MOST_AUTOMATIC_TONES]]
+        middle = np.array([np.sqrt(response.frequency[0] * response.frequency[-1])])
+        return middle, "The case names no tones and its impedance has no dip; this is the middle of the band."
+    return response.frequency[dips[:_MOST_AUTOMATIC_TONES]], "The case names no tones; these are its impedance dips."
 
 
 def _doubts(case: Case) -> list[str]:
