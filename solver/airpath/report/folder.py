@@ -1,0 +1,42 @@
+"""A result folder written whole or not at all."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from pathlib import Path
+
+from airpath.errors import AirpathError
+
+
+def write_whole(content: dict[str, bytes], folder: Path) -> list[Path]:
+    """Write files into a folder, each by its name, and return their paths; files of others there stay.
+
+    All are written aside first and then moved, each in one step. Raises AirpathError when the folder can't be written.
+    """
+    try:
+        _write(content, folder)
+    except OSError as error:
+        raise AirpathError(f"can't write to {folder}: {error.strerror or error}") from error
+    return [folder / name for name in content]
+
+
+def _write(content: dict[str, bytes], folder: Path) -> None:
+    there = folder.is_dir()
+    if folder.exists() and not there:
+        raise NotADirectoryError(0, "it is a file, not a folder")
+    for name in content:
+        if (folder / name).is_dir():
+            raise IsADirectoryError(0, f"{name} is a folder there")
+    stage = (folder if there else folder.parent) / f".airpath-{os.getpid()}"
+    stage.mkdir(parents=True)
+    try:
+        for name, data in content.items():
+            (stage / name).write_bytes(data)
+        if not there:
+            stage.replace(folder)
+            return
+        for name in content:
+            (stage / name).replace(folder / name)
+    finally:
+        shutil.rmtree(stage, ignore_errors=True)

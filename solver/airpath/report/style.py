@@ -1,0 +1,98 @@
+"""How every figure looks: sizes, colours, dashes, plain numbers; readable in print and without colour vision."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from io import BytesIO, StringIO
+from typing import Any
+
+WIDTH = 5.2  # in: on a phone its letters are still read
+INK, SOFT, ALARM = "#1c2733", "#6b7783", "#a3262a"
+# Each differs from its neighbours in lightness too, so that the order survives a grey print.
+COLOURS = ("#14508c", "#c4681a", "#1f8a70", "#7d3c78", "#a88a12", "#4d5a66")
+DASHES: tuple[Any, ...] = ("solid", (0, (6, 2)), (0, (6, 2, 1.5, 2)), (0, (1.6, 1.4)), (0, (10, 3)), (0, (3, 1.5)))
+MODEL_STYLE: dict[str, dict[str, Any]] = {
+    "lumped": {"color": "#c4681a", "linestyle": (0, (5, 2)), "linewidth": 1.2, "zorder": 2.5},
+    "line": {"color": "#14508c", "linestyle": "solid", "linewidth": 1.6},
+    "field": {"color": "#7d3c78", "linestyle": (0, (7, 2, 1.5, 2)), "linewidth": 1.6},
+}
+_SETTINGS: dict[Any, Any] = {
+    "font.family": "sans-serif",
+    "font.sans-serif": ["DejaVu Sans", "Verdana", "Arial", "sans-serif"],
+    "font.size": 9.0,
+    "svg.fonttype": "none",
+    "svg.hashsalt": "airpath",
+    "path.simplify": True,
+    "path.simplify_threshold": 0.2,
+    "axes.edgecolor": SOFT,
+    "axes.labelcolor": INK,
+    "axes.linewidth": 0.8,
+    "text.color": INK,
+    "text.parse_math": False,
+    "xtick.color": INK,
+    "ytick.color": INK,
+    "axes.unicode_minus": True,
+}
+
+
+@contextmanager
+def styled() -> Iterator[None]:
+    """Hold the figures' settings while drawing, and put the reader's own back afterwards."""
+    import warnings
+
+    import matplotlib as mpl
+
+    with mpl.rc_context(_SETTINGS), warnings.catch_warnings():
+        warnings.filterwarnings("ignore", message="Glyph .* missing")  # a name in a script the font lacks
+        yield
+
+
+def opening_style(index: int) -> dict[str, Any]:
+    """Return colour and dash of the opening at ``index``."""
+    turn = index // len(COLOURS)
+    return {
+        "color": COLOURS[index % len(COLOURS)],
+        "linestyle": DASHES[(index + turn) % len(DASHES)],
+        "linewidth": 1.4,
+    }
+
+
+def png(figure: Any) -> bytes:
+    """Return a figure as PNG; the same figure gives the same bytes."""
+    out = BytesIO()
+    with styled():
+        figure.savefig(out, format="png", dpi=120, metadata={"Software": None})
+    return out.getvalue()
+
+
+def svg(figure: Any) -> bytes:
+    """Return a figure as SVG with its text as text; the same figure gives the same bytes."""
+    out = StringIO()
+    with styled():
+        figure.savefig(
+            out, format="svg", metadata={"Date": None, "Creator": None, "Format": None, "Type": None}
+        )
+    return out.getvalue().encode()
+
+
+def plain(value: float, digits: int = 3) -> str:
+    """Return a number with so many significant digits and no exponent: 0.0421, 37.1, 1 240."""
+    if not value:
+        return "0"
+    from math import floor, log10
+
+    decimals = digits - 1 - floor(log10(abs(float(f"{value:.{digits}g}"))))
+    text = f"{round(value, decimals):,.{max(0, decimals)}f}".replace(",", "\u2009")
+    return text.replace("-", "\u2212")
+
+
+def tidy(value: float, digits: int = 3) -> str:
+    """Return a number like :func:`plain`, without zeros at its end: 38, not 38.0."""
+    text = plain(value, digits)
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def shortened(name: str, most: int = 16) -> str:
+    """Return a name that fits beside a curve."""
+    return name if len(name) <= most else name[: most - 1] + "…"
