@@ -99,7 +99,7 @@ def _tone(prediction: Prediction, row: ToneRow) -> dict[str, Any]:
 
 
 def _signed(value: float) -> str:
-    return f"{value:+.1f}".replace("-", "−")
+    return "0.0" if abs(value) < 0.05 else f"{value:+.1f}".replace("-", "−")
 
 
 def _whole(value: float) -> str:

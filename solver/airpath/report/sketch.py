@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 OUTSIDE = "outside"
 _MOST_TURNS = 20
-_LONGEST = 4.0  # of the largest chamber: longer ducts are shortened
+_LONGEST = 3.0  # of the largest chamber: longer ducts are shortened
 AIR_FILL, STUFFED = "#e3edf4", "#f3e6c8"
 
 
