@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from airpath.case import Case, load
     from airpath.errors import AccuracyError, AirpathError, CaseError, FidelityError
+    from airpath.explain.modes import ModeTable, modes
     from airpath.explain.predict import Prediction, ports, predict
     from airpath.network.respond import solve
     from airpath.network.response import Response
@@ -24,12 +25,13 @@ __version__ = "0.1.0"
 _HOMES = {
     "load": "case", "Case": "case", "solve": "network.respond", "Response": "network.response",
     "predict": "explain.predict", "Prediction": "explain.predict", "ports": "explain.predict",
+    "modes": "explain.modes", "ModeTable": "explain.modes",
     "AirpathError": "errors", "CaseError": "errors", "FidelityError": "errors", "AccuracyError": "errors",
 }  # fmt: skip
 
 __all__ = [
-    "AccuracyError", "AirpathError", "Case", "CaseError", "FidelityError", "Prediction", "Response",
-    "load", "ports", "predict", "solve",
+    "AccuracyError", "AirpathError", "Case", "CaseError", "FidelityError", "ModeTable", "Prediction", "Response",
+    "load", "modes", "ports", "predict", "solve",
 ]  # fmt: skip
 
 

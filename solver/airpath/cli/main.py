@@ -14,6 +14,7 @@ from airpath.errors import AirpathError
 _COMMANDS = {
     "predict": "solve a case, write the report folder, print the summary",
     "ports": "per port: effective length, tuning, pipe resonances, air speed",
+    "modes": "standing waves of each chamber: what excites them, what hears them, pressure maps",
     "demo": "predict a bundled case, from anywhere",
 }
 
@@ -33,12 +34,21 @@ def parser() -> argparse.ArgumentParser:
             command.add_argument("--list", action="store_true", help="name the bundled cases and stop")
         else:
             command.add_argument("case", metavar="CASE", help="case file (TOML)")
-        command.add_argument("--model", help="solve in one fidelity only: lumped or line (default: all)")
+        if name == "modes":
+            _field_arguments(command)
+        else:
+            command.add_argument("--model", help="solve in one fidelity only: lumped or line (default: all)")
         command.add_argument("--json", action="store_true", help="print the result as JSON and nothing else")
         command.add_argument("--quiet", action="store_true", help="print nothing but problems")
         if name != "ports":
             command.add_argument("--out", metavar="DIR", help="report folder (default airpath-out/<case name>)")
     return top
+
+
+def _field_arguments(command: argparse.ArgumentParser) -> None:
+    command.add_argument("--at", metavar="FREQUENCY", action="append", default=[],
+                         help='map the pressure at a frequency, as in "160 Hz"; repeat it for more')  # fmt: skip
+    command.add_argument("--vtu", action="store_true", help="write the fields as .vtu files too, for 3D viewers")
 
 
 def main(argv: Sequence[str] | None = None) -> int:

@@ -1,0 +1,94 @@
+"""``airpath modes``: standing waves of each chamber, pressure maps, what excites and what hears them."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from rich.console import Console
+from rich.markup import escape
+from rich.table import Table
+
+from airpath.case import load
+from airpath.cli.show import console
+from airpath.errors import CaseError
+from airpath.explain.maps import pressure_maps, result
+from airpath.explain.modes import ChamberModes, ModeTable, modes
+from airpath.explain.wording import sig
+from airpath.report.fields import PICTURED
+from airpath.units import parse_quantity
+
+_SHOWN = 12  # modes of one chamber on the terminal
+
+
+def run(options: argparse.Namespace) -> None:
+    """Run the command."""
+    at = [_frequency(text) for text in options.at]
+    case = load(Path(options.case))
+    folder = Path(options.out) if options.out else Path("airpath-out") / case.name
+    with _progress(options.quiet or options.json) as step:
+        step("fields in the chambers")
+        table = modes(case)
+        maps = pressure_maps(table, at)
+        files = []
+        if options.out or not options.json:
+            from airpath.report.fieldfiles import write_modes
+
+            files = write_modes(table, maps, folder, vtu=options.vtu, step=step)
+    if options.json:
+        print(json.dumps(result(table, maps), allow_nan=False))
+    elif not options.quiet:
+        for chamber in table.chambers.values():
+            _show(table, chamber)
+        console().print("Written: " + escape(", ".join(str(file) for file in files)), soft_wrap=True)
+
+
+def _frequency(text: str) -> float:
+    try:
+        return parse_quantity(text, "frequency")
+    except ValueError as error:
+        raise CaseError(f'--at "{text}": {error}') from None
+
+
+@contextmanager
+def _progress(silent: bool) -> Iterator[Callable[[str], None]]:
+    """Show on a terminal's stderr what is being done; yields the function that is told of each step."""
+    from rich.progress import Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
+
+    err = Console(stderr=True)
+    columns = (SpinnerColumn(), TextColumn("{task.description}", markup=False), TimeElapsedColumn())
+    with Progress(*columns, console=err, transient=True, disable=silent or not err.is_terminal) as progress:
+        task = progress.add_task("", total=None)
+        yield lambda text: progress.update(task, description=text)
+
+
+def _show(table: ModeTable, chamber: ChamberModes) -> None:
+    out, scale = console(), table.case.scale
+    out.print(f'[bold]Chamber "{escape(chamber.name)}"[/bold]' + escape(f": {chamber.note}." if chamber.note else ""))
+    if not chamber.rows:
+        if chamber.element is not None:
+            out.print(f"  No standing wave below {sig(table.case.sweep.stop)} Hz, the end of the sweep.")
+        return
+    rows = Table()
+    for heading in ("Hz", *(["full size\nHz"] if scale != 1 else []), *(["order"] if chamber.rows[0].order else [])):
+        rows.add_column(heading, justify="right")
+    rows.add_column("coupling")
+    rows.add_column("what drives it, what hears it")
+    for row in chamber.rows[:_SHOWN]:
+        full = [sig(row.frequency_hz / scale, 4)] if scale != 1 else []
+        order = [", ".join(map(str, row.order))] if row.order else []
+        grip = "\n".join(f"{name} {_signed(value)}" for name, value in row.coupling.items())
+        rows.add_row(sig(row.frequency_hz, 4), *full, *order, escape(grip), escape(row.text))
+    out.print(rows)
+    rest = len(chamber.rows) - _SHOWN
+    if rest > 0:
+        out.print(f"  {rest} more up to {sig(chamber.rows[-1].frequency_hz, 4)} Hz are in modes.json.")
+    if len(chamber.rows) > PICTURED:
+        out.print(f"  The lowest {PICTURED} are pictured.")
+
+
+def _signed(value: float) -> str:
+    return "0" if abs(value) < 0.005 else f"{value:+.2f}"
