@@ -29,7 +29,8 @@ ComplexArray = NDArray[np.complex128]
 Omega = NDArray[Any]
 
 _CHUNK = 50  # frequencies solved together: their small matrices stay in the cache
-_PLACES = 3  # frequencies that enrich the basis with one factorisation
+_PLACES = 5  # frequencies that enrich the basis with one factorisation
+_NOVEL = 0.03  # directions that errors share to this degree are one: near copies would only add rounding
 _COARSE = 6  # the basis grows on every sixth frequency, then meets them all
 _MATRIX_ROUNDING = 1e-13  # relative rounding of the matrices: it moves poles, and shows close to them
 _ROUNDING = 1e-10  # relative error that double precision leaves in either solution
@@ -161,7 +162,7 @@ def reduce_field(
     omega = 2.0 * np.pi * frequency
     with threadpool_limits(limits=1):
         model = _first_model(matrices, medium, float(np.max(frequency)))
-        model = _certify(model, omega[::_COARSE], tolerance, rounds)[0]
+        model = _certify(model, omega[::_COARSE], 0.5 * tolerance, rounds)[0]
         model, impedance, claim = _certify(model, omega, tolerance, rounds)
         sharpest = int(np.argmax(np.linalg.norm(impedance, axis=(1, 2)) * omega))
         model.direct_check(omega[sharpest], model.direct(omega[sharpest]))
@@ -259,8 +260,12 @@ def _enrich(model: ReducedField, omega: Floats) -> ReducedField:
 
 
 def _add(model: ReducedField, fields: ComplexArray) -> ReducedField:
-    """Return the model with ``fields`` (unknowns, columns) as further columns of its basis."""
-    fields = fields / np.linalg.norm(fields, axis=0)
+    """Return the model with what ``fields`` (unknowns, columns) span as further columns of its basis."""
+    mass = model.matrices.operators[1]
+    fields = fields / np.sqrt(np.sum(fields.conj() * (mass @ fields), axis=0).real)
+    size, turn = np.linalg.eigh(fields.conj().T @ (mass @ fields))
+    kept = size > _NOVEL**2
+    fields = fields @ (turn[:, kept] / np.sqrt(size[kept]))
     count, (rows, columns) = fields.shape[1], model.mix.shape
     parts = np.hstack([fields.real, fields.imag])
     turn = np.vstack([np.eye(count), 1j * np.eye(count)])
