@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from airpath.case import Case, load
     from airpath.errors import AccuracyError, AirpathError, CaseError, FidelityError
+    from airpath.explain.explain import Feature, explain_case
     from airpath.explain.modes import ModeTable, modes
     from airpath.explain.predict import Prediction, ports, predict
     from airpath.network.respond import solve
@@ -24,14 +25,15 @@ __version__ = "0.1.0"
 
 _HOMES = {
     "load": "case", "Case": "case", "solve": "network.respond", "Response": "network.response",
+    "explain_case": "explain.explain", "Feature": "explain.explain",
     "predict": "explain.predict", "Prediction": "explain.predict", "ports": "explain.predict",
     "modes": "explain.modes", "ModeTable": "explain.modes",
     "AirpathError": "errors", "CaseError": "errors", "FidelityError": "errors", "AccuracyError": "errors",
 }  # fmt: skip
 
 __all__ = [
-    "AccuracyError", "AirpathError", "Case", "CaseError", "FidelityError", "ModeTable", "Prediction", "Response",
-    "load", "modes", "ports", "predict", "solve",
+    "AccuracyError", "AirpathError", "Case", "CaseError", "Feature", "FidelityError", "ModeTable", "Prediction", "Response",
+    "explain_case", "load", "modes", "ports", "predict", "solve",
 ]  # fmt: skip
 
 

@@ -13,6 +13,7 @@ from airpath.errors import AirpathError
 
 _COMMANDS = {
     "predict": "solve a case, write the report folder, print the summary",
+    "explain": "every peak, dip and ripple of the impedance, with its cause",
     "ports": "per port: effective length, tuning, pipe resonances, air speed",
     "modes": "standing waves of each chamber: what excites them, what hears them, pressure maps",
     "demo": "predict a bundled case, from anywhere",
@@ -40,7 +41,7 @@ def parser() -> argparse.ArgumentParser:
             command.add_argument("--model", help="solve in one fidelity only: lumped or line (default: all)")
         command.add_argument("--json", action="store_true", help="print the result as JSON and nothing else")
         command.add_argument("--quiet", action="store_true", help="print nothing but problems")
-        if name != "ports":
+        if name not in ("explain", "ports"):
             command.add_argument("--out", metavar="DIR", help="report folder (default airpath-out/<case name>)")
     return top
 

@@ -61,7 +61,7 @@ def spots(network: Network, frequency: NDArray[np.float64]) -> list[Spot]:
 def _near(natural: ComplexArray, omega: NDArray[np.float64]) -> NDArray[np.float64]:
     """Return points around natural frequencies that are sharper than the grid."""
     points = (natural.real[:, None] + natural.imag[:, None] * np.linspace(-4, 4, 17)).ravel()
-    return points[(points > omega[0]) & (points < omega[-1])]
+    return np.asarray(points[(points > omega[0]) & (points < omega[-1])])
 
 
 def _guesses(extrema: NDArray[np.float64], natural: ComplexArray) -> ComplexArray:
@@ -142,25 +142,29 @@ def starts(omega: NDArray[np.float64], moving: ComplexArray) -> tuple[ComplexArr
 def _paired(
     network: Network, kind: Kind, extrema: NDArray[np.float64], natural: ComplexArray, cone: Cone
 ) -> list[Spot]:
-    """Give each extremum the nearest natural frequency that is near enough, the closest pairs first."""
-    pairs = sorted(
-        (abs(w.real - x) / x, i, j)
-        for i, x in enumerate(extrema.tolist())
-        for j, w in enumerate(natural.tolist())
-        if abs(w.real - x) < max(_NEAR * x, 1.5 * w.imag)
-    )
-    behind: dict[int, int] = {}
-    for _, i, j in pairs:
-        if i not in behind and j not in behind.values():
-            behind[i] = j
+    """Give each extremum the natural frequency behind it, if one is near enough."""
+    distance = np.abs(natural.real[None, :] / extrema[:, None] - 1)
+    wide = 1.5 * natural.imag[None, :] / extrema[:, None]
+    behind = matching(np.where(distance < np.maximum(_NEAR, wide), distance, np.inf), _NEAR)
     z = impedance(network, extrema) if len(extrema) else extrema
     return [
         Spot(
             kind=kind, frequency=x / (2 * np.pi), impedance=complex(z[i]), cone=cone,
             omega=complex(natural[behind[i]]) if i in behind else None,
-        )  # fmt: skip
+        )
         for i, x in enumerate(extrema.tolist())
     ]
+
+
+def matching(distance: NDArray[np.float64], limit: float) -> dict[int, int]:
+    """Return the best one-to-one pairing {row: column} of a table of distances; infinite ones are never paired.
+
+    A row that stays alone counts as ``limit``.
+    """
+    from scipy.optimize import linear_sum_assignment
+
+    rows, columns = linear_sum_assignment(np.minimum(distance, limit))
+    return {int(i): int(j) for i, j in zip(rows, columns, strict=True) if np.isfinite(distance[i, j])}
 
 
 def _ripples(network: Network, natural: ComplexArray) -> list[Spot]:

@@ -44,19 +44,20 @@ def mobility(network: Network, omega: NDArray[Any]) -> ComplexArray:
     return np.asarray(state.velocity / (network.cone.force_factor * state.current))
 
 
-def refine(network: Network, start: NDArray[Any], cone: Cone) -> ComplexArray:
+def refine(network: Network, start: NDArray[Any], cone: Cone, rounds: int = _ROUNDS) -> ComplexArray:
     """Return natural frequencies [rad/s] near ``start`` (n,), by Newton's method; nan where it didn't converge.
 
     Kept are decaying, oscillating ones only. "free": poles of the mobility; "clamped": its zeros.
     """
     omega = np.array(start, dtype=np.complex128)
     done = np.zeros(len(omega), dtype=bool)
-    for _ in range(_ROUNDS):
+    anchor = 1.2 * np.abs(omega).max(keepdims=True, initial=0.0)  # modal sums then end at the same place every time
+    for _ in range(rounds):
         live = np.flatnonzero(~done & np.isfinite(omega))
         if not len(live):
             break
         here, h = omega[live], _STEP * np.abs(omega[live])
-        f = _residual(network, np.concatenate([here, here + h, here - h]), cone).reshape(3, -1)
+        f = residual(network, np.concatenate([here, here + h, here - h, anchor]), cone)[:-1].reshape(3, -1)
         with np.errstate(all="ignore"):
             step = f[0] * 2 * h / (f[1] - f[2])
             bound = 0.1 * np.abs(here)
@@ -104,6 +105,7 @@ def swinging(network: Network, cone: Cone) -> tuple[Branch, ...]:
     return tuple(free if branch is driver else branch for branch in network.branches)
 
 
-def _residual(network: Network, omega: ComplexArray, cone: Cone) -> ComplexArray:
+def residual(network: Network, omega: ComplexArray, cone: Cone) -> ComplexArray:
+    """Return what is zero at a natural frequency: the inverse of the mobility, or the mobility, (n,)."""
     value = mobility(network, omega)
     return value if cone == "clamped" else np.asarray(1 / value)

@@ -53,3 +53,14 @@ def shares(shape: Shape, air: Air) -> dict[str, Share]:
             kinetic=before.kinetic + float((k / whole).real), potential=before.potential + float((v / whole).real)
         )
     return found
+
+
+def likeness(a: dict[str, Share], b: dict[str, Share]) -> float:
+    """Return the cosine between two sets of kinetic and potential shares; 1 if neither has any."""
+    if not a and not b:
+        return 1.0
+    names = sorted({*a, *b})
+    none = Share(kinetic=0.0, potential=0.0)
+    x, y = (np.array([v for n in names for v in (s.get(n, none).kinetic, s.get(n, none).potential)]) for s in (a, b))
+    size = float(np.linalg.norm(x) * np.linalg.norm(y))
+    return float(x @ y) / size if size else 0.0

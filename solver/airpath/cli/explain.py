@@ -1,0 +1,53 @@
+"""``airpath explain``: every peak, dip and ripple of a case's impedance with its cause, in plain sentences."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from pathlib import Path
+
+from rich.markup import escape
+
+from airpath.case import load
+from airpath.cli.show import console
+from airpath.explain.explain import Feature, explain_case
+from airpath.explain.wording import listing, sig
+
+_PARTS = 3  # named with their share of the energy
+
+
+def run(options: argparse.Namespace) -> None:
+    """Run the command."""
+    case = load(Path(options.case))
+    features = explain_case(case, options.model)
+    if options.json:
+        print(json.dumps({"features": [feature.to_dict() for feature in features]}, allow_nan=False))
+    elif not options.quiet:
+        out = console()
+        out.print(f"[bold]{escape(case.title or case.name)}[/bold]")
+        if not features:
+            out.print("The impedance has no peak, dip or ripple in this sweep.")
+        for number, feature in enumerate(features, 1):
+            out.print(f"[bold]{number}. {escape(_heading(feature))}[/bold]")
+            for line in _lines(feature):
+                out.print(f"   {escape(line)}")
+
+
+def _heading(feature: Feature) -> str:
+    where = f"{feature.kind.capitalize()} at {sig(feature.frequency_hz, 4)} Hz, {sig(feature.impedance_ohm)} ohm"
+    return where if feature.q is None else f"{where}, Q {sig(feature.q, 2)}"
+
+
+def _lines(feature: Feature) -> list[str]:
+    lines = [feature.cause.text]
+    parts = sorted(feature.shares.items(), key=lambda item: -item[1].total)[:_PARTS]
+    held = [f"{name} {share.total:.0%}" for name, share in parts if share.total >= 0.01]
+    if held:
+        lines.append(f"Energy: {listing(held)}.")
+    if feature.evidence:
+        first, *rest = feature.evidence
+        lines.append("; ".join([first[0].upper() + first[1:], *rest]) + ".")
+    if feature.sensitivity:
+        moves = [f"{s.parameter} {s.hz_per_unit:+.2g} Hz per {s.unit}" for s in feature.sensitivity[:_PARTS]]
+        lines.append(f"Moved most by {listing(moves)}.")
+    return lines

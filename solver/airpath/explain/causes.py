@@ -1,0 +1,180 @@
+"""From energy shares and knock-outs to a cause. Every rule and every sentence about a cause is here."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+from typing import Any, Literal
+
+from airpath.case.schema import Case
+from airpath.explain.features import Spot
+from airpath.explain.knockout import Knock, roles
+from airpath.explain.orders import Order, order_of
+from airpath.explain.shares import Share
+from airpath.explain.wording import listing
+from airpath.network.graph import Network
+
+Type = Literal["driver", "helmholtz", "pipe", "chamber-mode", "horn", "leak", "coil"]
+WAVES: dict[str, Type] = {"port": "pipe", "chamber": "chamber-mode", "horn": "horn"}
+_MOVES = 0.1  # a resonance that moves this much without the waves of a part needs them
+_PARTNER = 0.25  # a second wave with this much of the energy takes part
+_DRIVER_AT_LEAST = 0.05
+_TIE = 0.15
+_TAKES_PART = 0.2  # of the moving, or of the springing energy
+
+
+@dataclass(frozen=True, kw_only=True)
+class Cause:
+    """Why a feature is there: ``element`` is a name of the case; ``sure``: share and knock-out agree."""
+
+    type: Type
+    element: str
+    order: int | list[int] | None
+    text: str
+    sure: bool
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return it under the names of the ``explain`` result."""
+        return asdict(self)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Suspect:
+    """A possible cause with the part of the energy that speaks for it."""
+
+    type: Type
+    element: str
+    weight: float
+
+
+def causes(
+    case: Case, network: Network, found: list[Spot], held: list[dict[str, Share]], knocks: list[Knock]
+) -> list[Cause]:
+    """Return the cause of each feature; ``held``: its energy shares, empty for one without a natural frequency."""
+    kinds = roles(network)
+    ranked = [suspects(network, kinds, share) for share in held]
+    driver = _driver_peak(found, ranked, knocks)
+    out: list[Cause] = []
+    for i, spot in enumerate(found):
+        options = [s for s in ranked[i] if s.type != "driver" or i == driver]
+        tried = _by_knock_out(i, spot, kinds, held[i], knocks, options)
+        if not options:
+            out.append(_bare(tried))
+            continue
+        first = options[0]
+        both = [s for s in options if s.type in WAVES.values() and s.weight > _PARTNER]
+        if first.type not in WAVES.values() or len(both) < 2:
+            both = [first]
+        sure = any(tried is not None and (s.type, s.element) == (tried.type, tried.element) for s in both)
+        nth = 1 + sum(c.type == "horn" and c.element == first.element and s.cone == spot.cone
+                      for c, s in zip(out, found, strict=False))  # fmt: skip
+        orders = [order_of(case, network, s.type, s.element, spot, nth) for s in both]
+        text = " and ".join(_phrase(case, kinds, s, o, held[i]) for s, o in zip(both, orders, strict=True))
+        if len(both) > 1:
+            text = f"{text} coincide"
+        elif not sure and tried is not None:
+            other = order_of(case, network, tried.type, tried.element, spot, nth)
+            text = f"probably {text}; or {_phrase(case, kinds, tried, other, held[i])}, by what happens without it"
+        elif not sure:
+            text = f"probably {text}"
+        out.append(Cause(type=first.type, element=first.element, order=orders[0].number, text=text, sure=sure))
+    return out
+
+
+def suspects(network: Network, kinds: dict[str, str], share: dict[str, Share]) -> list[Suspect]:
+    """Return what the energy says, the strongest first; the weights add up to 1 in a box without losses.
+
+    Kinetic energy is half of all, so twice the kinetic energy of each part adds up to 1. A plug moves and doesn't
+    spring: its share goes to the Helmholtz resonance. What a part both moves and springs is a wave inside it.
+    """
+    weights: dict[tuple[Type, str], float] = {}
+    plugs = 0.0
+    for owner, part in share.items():
+        kind = kinds.get(owner, "room")
+        if kind == "driver":
+            weights["driver", owner] = 2 * part.kinetic
+        elif kind == "leak":
+            weights["leak", owner.removesuffix(".leak")] = 2 * part.kinetic
+        elif kind in WAVES:
+            weights[WAVES[kind], owner] = part.wave
+            plugs += 2 * part.kinetic - part.wave
+    spring = {o: p.potential - p.wave / 2 for o, p in share.items() if kinds.get(o) == "chamber"}
+    if spring and plugs > 0:
+        weights["helmholtz", max(spring, key=lambda o: spring[o])] = plugs
+    ordered = sorted(weights.items(), key=lambda item: -item[1])
+    return [Suspect(type=t, element=e, weight=w) for (t, e), w in ordered if w > 0]
+
+
+def _driver_peak(found: list[Spot], ranked: list[list[Suspect]], knocks: list[Knock]) -> int | None:
+    """Return the one feature that is the driver's own: its best share; of nearly equal ones what a closed box keeps."""
+    kept = next((k.shift for k in knocks if k.action == "sealed"), None)
+    weight = {
+        i: s.weight
+        for i, spot in enumerate(found) if spot.cone == "free"
+        for s in ranked[i] if s.type == "driver" and s.weight > _DRIVER_AT_LEAST
+    }  # fmt: skip
+    near = [i for i, w in weight.items() if w > max(weight.values()) - _TIE]
+    return next((i for i in near if kept is not None and kept[i] is not None), max(near, key=weight.get, default=None))  # type: ignore[arg-type]
+
+
+def _by_knock_out(
+    i: int, spot: Spot, kinds: dict[str, str], share: dict[str, Share], knocks: list[Knock], options: list[Suspect]
+) -> Suspect | None:
+    """Return the cause that the knock-outs alone give."""
+    def lost(action: str) -> list[Knock]:
+        return [k for k in knocks if k.action == action and k.shift[i] is None]
+
+    if spot.omega is None:
+        return Suspect(type="coil", element="driver", weight=1.0) if lost("no coil") else None
+    moved = [k for k in knocks if k.action == "no waves" and abs(k.shift[i] or 0.0) > _MOVES]
+    waves = lost("no waves") or moved
+    if waves:
+        owner = max(waves, key=lambda k: share[k.owner].wave if k.owner in share else 0.0).owner
+        return Suspect(type=WAVES[kinds[owner]], element=owner, weight=1.0)
+    if lost("no leak"):
+        return Suspect(type="leak", element=lost("no leak")[0].owner.removesuffix(".leak"), weight=1.0)
+    if lost("sealed") or spot.cone == "clamped":  # closed, the box keeps the driver's own resonance alone
+        return next((s for s in options if s.type == "helmholtz"), None)
+    return Suspect(type="driver", element="driver", weight=1.0)
+
+
+def _bare(tried: Suspect | None) -> Cause:
+    if tried is not None:
+        text = "the coil: its inductance takes over from the cone's motion, nothing in the air rings here"
+        return Cause(type="coil", element="driver", order=None, text=text, sure=True)
+    text = "probably the driver: the impedance turns here between other features, nothing in the air rings"
+    return Cause(type="driver", element="driver", order=None, text=text, sure=False)
+
+
+def _phrase(case: Case, kinds: dict[str, str], suspect: Suspect, order: Order, share: dict[str, Share]) -> str:
+    name = suspect.element
+    if suspect.type == "driver":
+        springs = [o for o, p in share.items() if kinds.get(o) == "chamber" and p.potential > _TAKES_PART / 2]
+        air = f" and on the air in {quoted(springs)}" if springs else ""
+        return f"the driver: its cone swings on its suspension{air}"
+    if suspect.type == "helmholtz":
+        return _helmholtz(kinds, share)
+    if suspect.type == "leak":
+        return f'the leak of chamber "{name}": its plug of air swings against the air inside'
+    if suspect.type == "coil":
+        return "the coil's inductance"
+    return order.phrase
+
+
+def _helmholtz(kinds: dict[str, str], share: dict[str, Share]) -> str:
+    springs = {o: p.potential - p.wave / 2 for o, p in share.items() if kinds.get(o) == "chamber"}
+    plugs = {o: p.kinetic - p.wave / 2 for o, p in share.items() if kinds.get(o) in ("port", "horn", "leak")}
+
+    def main(parts: dict[str, float]) -> list[str]:
+        total = sum(max(v, 0.0) for v in parts.values())
+        return [o for o, v in parts.items() if v > _TAKES_PART * total]
+
+    chambers, ports = main(springs), main(plugs)
+    kind = "chamber" if len(chambers) == 1 else "chambers"
+    through = {kinds[o] for o in ports}
+    way = (through.pop() if len(through) == 1 else "opening") + ("s" if len(ports) > 1 else "")
+    return f"the Helmholtz tuning of {kind} {quoted(chambers)} by {way} {quoted(ports)}"
+
+
+def quoted(names: list[str]) -> str:
+    """Return names in quotes: "a" and "b"."""
+    return listing([f'"{name}"' for name in names]) if names else "no part alone"

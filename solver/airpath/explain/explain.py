@@ -1,0 +1,141 @@
+"""Every peak, dip and ripple of a case's impedance, with its cause."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from airpath.case.schema import Case
+from airpath.errors import FidelityError
+from airpath.explain.causes import Cause, causes
+from airpath.explain.features import Kind, Spot, matching, spots
+from airpath.explain.knockout import Knock, knock_out
+from airpath.explain.resonances import shape
+from airpath.explain.sensitivity import Sensitivity, sensitivities
+from airpath.explain.shares import Share, likeness, shares
+from airpath.explain.wording import listing, sig
+from airpath.network.build import build, models_for, refusal
+from airpath.network.graph import Network
+from airpath.network.respond import sweep_frequencies
+
+_FAR = 0.3  # octaves between the same feature in two fidelities, at most
+_ALIKE = 0.6  # cosine between the energy shares of the same feature in two fidelities, at least
+
+
+@dataclass(frozen=True, kw_only=True)
+class Feature:
+    """One feature: ``impedance_ohm`` at the terminals; ``q`` of the resonance behind it, None if there is none.
+
+    ``shares``: fraction of the energy per part of the case; ``seen_by``: the fidelities that show it; ``evidence``:
+    what the knock-outs did to it, a phrase each.
+    """
+
+    kind: Kind
+    frequency_hz: float
+    impedance_ohm: float
+    q: float | None
+    cause: Cause
+    shares: dict[str, Share]
+    seen_by: tuple[str, ...]
+    sensitivity: list[Sensitivity]
+    evidence: list[str]
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return it under the names of the ``explain`` result."""
+        return {
+            "kind": self.kind,
+            "frequency_hz": self.frequency_hz,
+            "impedance_ohm": self.impedance_ohm,
+            "q": self.q,
+            "cause": self.cause.to_dict(),
+            "shares": {name: share.total for name, share in self.shares.items()},
+            "seen_by": list(self.seen_by),
+            "sensitivity": [entry.to_dict() for entry in self.sensitivity],
+            "evidence": self.evidence,
+            "advice": [],
+        }
+
+
+def explain_case(case: Case, model: str | None = None) -> list[Feature]:
+    """Return the features of a case's impedance in its highest fidelity, or in ``model``, in rising order.
+
+    Raises FidelityError, CaseError or AccuracyError.
+    """
+    allowed = models_for(case)
+    best = allowed[-1] if model is None else model
+    if best not in allowed:
+        raise FidelityError(refusal(case, best))
+    frequency = sweep_frequencies(case)
+    networks = {name: build(case, name) for name in allowed}
+    network = networks[best]
+    found = spots(network, frequency)
+    held = [energy(network, spot) for spot in found]
+    knocks = knock_out(network, found, held, frequency)
+    why = causes(case, network, found, held, knocks)
+    seen = [[name for name in allowed if name == best] for _ in found]
+    for name in allowed:
+        if name != best:
+            others = spots(networks[name], frequency)
+            pairs = same(found, held, others, [energy(networks[name], spot) for spot in others])
+            for i in pairs:
+                seen[i].append(name)
+    turns = sensitivities(case, best, network, found)
+    number = network.cone.count
+    terminals = number if case.driver.wiring == "series" else 1 / number
+    return [
+        Feature(
+            kind=spot.kind, frequency_hz=spot.frequency, impedance_ohm=abs(spot.impedance) * terminals, q=spot.q,
+            cause=replace(why[i], text=sentence(spot, why[i], [name for name in allowed if name not in seen[i]])),
+            shares=held[i], sensitivity=turns[i],
+            seen_by=tuple(name for name in allowed if name in seen[i]), evidence=evidence(i, spot, knocks),
+        )
+        for i, spot in enumerate(found)
+    ]
+
+
+def energy(network: Network, spot: Spot) -> dict[str, Share]:
+    """Return the energy shares of the natural frequency behind a feature, empty if there is none."""
+    return {} if spot.omega is None else shares(shape(network, spot.omega, spot.cone), network.air)
+
+
+def same(
+    found: list[Spot], held: list[dict[str, Share]], others: list[Spot], other_held: list[dict[str, Share]]
+) -> dict[int, int]:
+    """Pair the features of two fidelities: near in frequency, and the same parts swing."""
+    distance = np.full((len(found), len(others)), np.inf)
+    for i, a in enumerate(found):
+        for j, b in enumerate(others):
+            octaves = abs(np.log2(b.frequency / a.frequency))
+            if a.cone == b.cone and octaves < _FAR and likeness(held[i], other_held[j]) > _ALIKE:
+                distance[i, j] = octaves
+    return matching(distance, _FAR) if found and others else {}
+
+
+def evidence(i: int, spot: Spot, knocks: list[Knock]) -> list[str]:
+    """Return what each knock-out that matters did to a feature."""
+    out = []
+    for knock in knocks:
+        shift = knock.shift[i]
+        if knock.action == "sealed" and (shift is None or any(k.shift[i] == shift for k in knocks if k is not knock)):
+            continue  # nothing to add
+        if (spot.omega is None) != (knock.action == "no coil") or (shift is not None and abs(shift) < 0.01):
+            continue
+        what = "it vanishes" if shift is None else f"it moves to {sig(spot.frequency * (1 + shift))} Hz"
+        part = {
+            "no waves": f'without waves inside "{knock.owner}"', "capped": f'with "{knock.owner}" closed',
+            "sealed": "with every opening closed", "no leak": f'without the leak "{knock.owner}"',
+            "no coil": "without the coil's inductance", "no stuffing": f'without the stuffing of "{knock.owner}"',
+        }[knock.action]  # fmt: skip
+        out.append(f"{part} {what}")
+    return out
+
+
+def sentence(spot: Spot, cause: Cause, missing: list[str]) -> str:
+    """Return what a builder needs to know of a feature: who doesn't show it, and what it is."""
+    if not missing:
+        return f"{cause.text[0].upper()}{cause.text[1:]}."
+    which = f"the {listing(missing)} model has" if len(missing) == 1 else f"the {listing(missing)} models have"
+    middle = "here" if cause.text.endswith("coincide") else "it is"
+    return f"{which[0].upper()}{which[1:]} no such {spot.kind}; {middle} {cause.text}."

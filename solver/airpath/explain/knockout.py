@@ -1,0 +1,265 @@
+"""Take one thing out of a box at a time and see which resonances go with it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from airpath.air import Air
+from airpath.elements.base import ComplexArray, Element, Omega
+from airpath.elements.chamber import Chamber, cube_wall_area
+from airpath.elements.duct import Duct
+from airpath.elements.horn import Horn
+from airpath.elements.passage import Passage
+from airpath.elements.plug import Plug
+from airpath.explain.features import Spot, extrema, matching, starts
+from airpath.explain.resonances import Cone, distinct, mobility, refine, shape
+from airpath.explain.shares import Share, likeness, shares
+from airpath.network.graph import OUTSIDE, Branch, Network
+from airpath.network.passages import profile
+
+Action = Literal["no waves", "capped", "sealed", "no leak", "no coil", "no stuffing"]
+_FURTHEST = 0.5  # octaves that a resonance may move and still be the same one when waves or stuffing go
+_LIVES_ON = 0.25  # of its energy
+_ALIKE = 0.6  # cosine between energy shares, at least
+_FURTHEST_OPEN = 2.0  # when an opening closes
+
+
+@dataclass(frozen=True, kw_only=True)
+class Knock:
+    """A box without one thing: waves inside ``owner``, its far end, all openings to the outside, the coil's inductance.
+
+    ``shift``: per feature f_new/f - 1, None where it vanished. Of a sealed box the driver's own resonance alone counts.
+    """
+
+    action: Action
+    owner: str
+    shift: tuple[float | None, ...]
+
+
+def knock_out(
+    network: Network, found: list[Spot], held: list[dict[str, Share]], frequency: NDArray[np.float64]
+) -> list[Knock]:
+    """Return every knock-out that applies to a network and what it does to its features.
+
+    ``held``: the energy shares of each feature. One re-solve of the sweep each.
+    """
+    out = []
+    for action, owner, variant in variants(network, float(2 * np.pi * frequency[0])):
+        if action == "no coil":
+            shift = _without_coil(variant, found, frequency)
+        elif action == "sealed":
+            shift = _sealed(variant, found, frequency)
+        else:
+            limit = _FURTHEST if action in ("no waves", "no stuffing") else _FURTHEST_OPEN
+            shift = _follow(variant, found, held, owner if action == "no waves" else "", frequency, limit)
+        out.append(Knock(action=action, owner=owner, shift=tuple(shift)))
+    return out
+
+
+def roles(network: Network) -> dict[str, str]:
+    """Return what each owner is: chamber, port, horn, leak, driver or room."""
+    kinds: dict[str, str] = {}
+    for branch in network.branches:
+        if branch.role != "mouth":
+            kinds.setdefault(branch.owner, branch.role)
+    return kinds
+
+
+def variants(network: Network, low: float) -> list[tuple[Action, str, Network]]:
+    """Return (what is out, whose, the network without it); ``low`` [rad/s]: below the waves of every chamber."""
+    out: list[tuple[Action, str, Network]] = []
+    kinds = roles(network)
+    for owner, role in kinds.items():
+        own = [branch for branch in network.branches if branch.owner == owner]
+        if role == "chamber" and any(branch.element.kind != "chamber" for branch in own):
+            out.append(("no waves", owner, _still_chamber(network, owner, low)))
+        if role in ("port", "horn") and any(_has_waves(branch.element) for branch in own):
+            out.append(("no waves", owner, _replaced(network, owner, still)))
+        if role == "chamber" and any(_stuffing(branch.element) is not None for branch in own):
+            out.append(("no stuffing", owner, _replaced(network, owner, _unstuffed)))
+        if role in ("port", "horn"):
+            out.append(("capped", owner, _capped(network, (owner,))))
+        if role == "leak":
+            out.append(("no leak", owner, _without(network, own)))
+    openings = tuple(b.owner for b in network.branches if b.role == "mouth" and kinds[b.owner] in ("port", "horn"))
+    if openings:
+        leaks = [branch for branch in network.branches if branch.role == "leak"]
+        out.append(("sealed", "", _without(_capped(network, openings), leaks)))
+    if network.cone.Le or network.cone.Le2:
+        plain = replace(network.cone, Le=0.0, Le2=None, Re2=None)
+        out.append(("no coil", "driver", _replaced(network, "driver", lambda e: plain if e is network.cone else e)))
+    return out
+
+
+def still(element: Element) -> Element:
+    """Return a duct, horn or passage as plugs of the same inertance: no waves inside."""
+    if isinstance(element, Duct):
+        return Plug(section=element.section, length=element.length, count=element.count)
+    if isinstance(element, Horn):
+        return Passage(stages=tuple(profile([element], lumped=True)))
+    if isinstance(element, Passage):
+        return Passage(stages=tuple(still(stage) for stage in element.stages))
+    return element
+
+
+def _has_waves(element: Element) -> bool:
+    stages = element.stages if isinstance(element, Passage) else (element,)
+    return any(isinstance(stage, Duct | Horn) for stage in stages)
+
+
+def _stuffing(element: Element) -> object:
+    return getattr(element, "fill", None) or getattr(element, "fluid", None)
+
+
+def _unstuffed(element: Element) -> Element:
+    key = "fluid" if hasattr(element, "fluid") else "fill"
+    return replace(element, **{key: None}) if hasattr(element, key) else element
+
+
+def _replaced(network: Network, owner: str, change: object) -> Network:
+    branches = tuple(
+        replace(branch, element=change(branch.element)) if branch.owner == owner else branch  # type: ignore[operator]
+        for branch in network.branches
+    )
+    return replace(network, branches=branches)
+
+
+def _without(network: Network, gone: list[Branch]) -> Network:
+    driver = network.branches[network.driver]
+    branches = tuple(branch for branch in network.branches if not any(branch is other for other in gone))
+    return replace(network, branches=branches, driver=branches.index(driver), openings=())
+
+
+def _capped(network: Network, owners: tuple[str, ...]) -> Network:
+    """Close the far end of ports and horns rigidly: their mouth goes, or their last node stands alone."""
+    mouths = [b for b in network.branches if b.owner in owners and b.role == "mouth"]
+    inner = {
+        id([b for b in network.branches if b.owner == owner][-1])
+        for owner in owners
+        if not any(b.owner == owner for b in mouths)
+    }
+    branches = tuple(
+        replace(b, nodes=(b.nodes[0], f"{b.owner} capped")) if id(b) in inner and len(b.nodes) == 2 else b
+        for b in network.branches
+    )
+    driver = network.branches[network.driver]
+    return _without(replace(network, branches=branches, driver=branches.index(driver)), mouths)
+
+
+@dataclass(frozen=True, kw_only=True)
+class StillChamber(Element):
+    """A chamber without waves: one ``spring``, and the ``inertance`` (n, n) [kg/m^4] of the air before each opening."""
+
+    spring: Chamber
+    inertance: NDArray[np.float64]
+
+    @property
+    def terminals(self) -> int:
+        """The openings."""
+        return len(self.inertance)
+
+    def admittance(self, omega: Omega, air: Air) -> ComplexArray:
+        """Return Y [m^3/(s Pa)], (n, terminals, terminals)."""
+        spring = 1 / self.spring.admittance(omega, air)
+        return np.asarray(np.linalg.inv(spring + 1j * omega[:, None, None] * self.inertance))
+
+    @classmethod
+    def examples(cls) -> list[Element]:
+        """Return none: it is no element of a case."""
+        return []
+
+
+def _still_chamber(network: Network, owner: str, low: float) -> Network:
+    """Replace a chamber by one spring: a duct by one node, a field by its openings' own near fields besides."""
+    own = [branch for branch in network.branches if branch.owner == owner]
+    first, volume = own[0].element, network.volumes[owner]
+    spring = Chamber(
+        volume=volume, wall_area=cube_wall_area(volume), loss_q=getattr(first, "loss_q", None),
+        fill=_stuffing(first),  # type: ignore[arg-type]
+    )  # fmt: skip
+    if not isinstance(first, Duct):
+        air, omega = network.air.lossless(), np.array([low])
+        whole = np.linalg.inv(first.admittance(omega, air)[0]).imag
+        inertance = (whole + air.bulk_modulus / (low * volume)) / low
+        still_one = StillChamber(spring=spring, inertance=(inertance + inertance.T) / 2)
+        return _replaced(network, owner, lambda _: still_one)
+    nodes = {node for branch in own for node in branch.nodes} - {OUTSIDE}
+    kept = [
+        replace(b, nodes=tuple(owner if node in nodes else node for node in b.nodes))
+        for b in network.branches
+        if b.owner != owner
+    ]
+    driver = next(i for i, b in enumerate(kept) if b.element is network.cone)
+    branch = Branch(owner=owner, role="chamber", element=spring, nodes=(owner,))
+    return replace(network, branches=(*kept, branch), driver=driver, openings=(), chambers={})
+
+
+def _follow(
+    network: Network, found: list[Spot], held: list[dict[str, Share]], owner: str, frequency: NDArray[np.float64],
+    limit: float,
+) -> list[float | None]:  # fmt: skip
+    """Pair the natural frequencies of a changed network with those of the features, one to one.
+
+    A feature that lives on waves inside ``owner`` is the same one only if the same parts still swing.
+    """
+    shift: list[float | None] = [None] * len(found)
+    none = Share(kinetic=0.0, potential=0.0)
+    omega = 2 * np.pi * frequency[::2]
+    guesses = dict(zip(("free", "clamped"), starts(omega, mobility(network, omega)), strict=True))
+    cones: tuple[Cone, ...] = ("free", "clamped")
+    for cone in cones:
+        mine = [(i, spot.omega) for i, spot in enumerate(found) if spot.cone == cone and spot.omega is not None]
+        new = distinct(refine(network, guesses[cone], cone, rounds=10)) if mine else np.zeros(0, complex)
+        if not len(new):
+            continue
+        old = np.array([w for _, w in mine])
+        octaves = np.abs(np.log2(new.real[None, :] / old.real[:, None]))
+        pairs = matching(np.where(octaves < limit, octaves, np.inf), limit)
+        for row, column in pairs.items():
+            i = mine[row][0]
+            if held[i].get(owner, none).wave > _LIVES_ON:
+                now = shares(shape(network, complex(new[column]), cone), network.air)
+                if likeness(held[i], now) < _ALIKE:
+                    continue
+            shift[i] = float(new[column].real / old[row].real - 1)
+    return shift
+
+
+def _sealed(network: Network, found: list[Spot], frequency: NDArray[np.float64]) -> list[float | None]:
+    """Find which free resonance becomes the driver's own when the box is closed.
+
+    Coupled resonances never cross: the driver on the closed box and the tunings with the cone clamped, sorted, turn
+    into the resonances of the whole in the same order.
+    """
+    shift: list[float | None] = [None] * len(found)
+    omega = 2 * np.pi * frequency[::2]
+    new = distinct(refine(network, starts(omega, mobility(network, omega))[0], "free", rounds=10))
+    if not len(new):
+        return shift
+    weight = [shares(shape(network, w, "free"), network.air)["driver"].kinetic for w in new.tolist()]
+    driver = complex(new[int(np.argmax(weight))])
+    below = sum(1 for s in found if s.cone == "clamped" and s.omega is not None and s.omega.real < driver.real)
+    free = [i for i, s in enumerate(found) if s.cone == "free" and s.omega is not None]
+    if below < len(free):
+        old = found[free[below]].omega
+        assert old is not None
+        shift[free[below]] = driver.real / old.real - 1
+    return shift
+
+
+def _without_coil(network: Network, found: list[Spot], frequency: NDArray[np.float64]) -> list[float | None]:
+    """Pair the extrema of the impedance with those of the same coil without its inductance."""
+    highs, lows = extrema(network, 2 * np.pi * frequency)
+    shift: list[float | None] = []
+    for spot in found:
+        there = (lows if spot.kind == "dip" else highs) / (2 * np.pi * spot.frequency) - 1
+        near = there[np.abs(there) < 0.15]
+        if spot.kind == "ripple":
+            shift.append(0.0)
+        else:
+            shift.append(float(near[np.argmin(np.abs(near))]) if len(near) else None)
+    return shift

@@ -1,0 +1,103 @@
+"""Which one of its row a wave is: half-waves in a port, (nx, ny, nz) in a chamber, and how long its path is."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from airpath.case.schema import Case
+from airpath.elements.cuboid import Cuboid
+from airpath.explain.features import Spot
+from airpath.explain.knockout import still
+from airpath.explain.wording import sig
+from airpath.network.graph import Network
+
+_LOW = 2 * np.pi * 0.01  # rad/s: a plug is a plug there
+_FORKED = 0.01  # modes closer than this share of their frequency are told apart by how well they couple
+_RANKS = ("first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Order:
+    """``number``: of half-waves or quarter-waves, per side of a cuboid, or None; ``phrase``: the wave in words."""
+
+    number: int | list[int] | None
+    phrase: str
+
+
+def order_of(case: Case, network: Network, kind: str, element: str, spot: Spot, nth: int) -> Order:
+    """Return the order of a wave in ``element`` ("pipe", "horn" or "chamber-mode"); no order for other causes.
+
+    ``nth``: a horn's waves are counted as they come, peaks and dips apart.
+    """
+    if kind == "pipe":
+        return _pipe(case, network, element, spot.frequency)
+    if kind == "horn":
+        return _horn(case, element, nth)
+    if kind == "chamber-mode":
+        return _chamber(case, network, element, spot.frequency)
+    return Order(number=None, phrase="")
+
+
+def rank(number: int) -> str:
+    """Return "first", "second", ..."""
+    return _RANKS[number - 1] if number <= len(_RANKS) else f"{number}th"
+
+
+def inertance_length(network: Network, owner: str) -> float:
+    """Return the length [m] of a port's uniform plug of the same inertance, its ends and the air outside included."""
+    air, omega = network.air.lossless(), np.array([_LOW])
+    opening = next((o for o in network.openings if o.name == owner), None)
+    total = 0.0
+    for branch in network.branches:
+        if branch.owner == owner and branch.element.terminals == 2:
+            total += float((1 / still(branch.element).admittance(omega, air)[0, 0, 0]).imag / _LOW)
+    return total * (opening.area if opening else 0.0) / air.density
+
+
+def _pipe(case: Case, network: Network, name: str, frequency: float) -> Order:
+    length = inertance_length(network, name)
+    waves = length * frequency / network.air.sound_speed
+    if case.ports[name].covered:
+        number = max(1, round(2 * waves + 0.5))
+        return Order(
+            number=number,
+            phrase=f'the {rank(number)} quarter-wave of the closed port "{name}", {sig(length, 2)} m long with its end',
+        )
+    number = max(1, round(2 * waves))
+    text = f'the {rank(number)} half-wave of the port "{name}", {sig(length, 2)} m long with its ends'
+    return Order(number=number, phrase=text)
+
+
+def _horn(case: Case, name: str, nth: int) -> Order:
+    table = case.horns[name]
+    length = table.length if table.length is not None else (table.stations or ((0.0, 0.0),))[-1][0]
+    return Order(number=nth, phrase=f'the {rank(nth)} wave along the horn "{name}", {sig(length, 3)} m long')
+
+
+def _chamber(case: Case, network: Network, name: str, frequency: float) -> Order:
+    element = next(b.element for b in network.branches if b.owner == name)
+    size = case.chambers[name].size
+    speed = network.air.sound_speed
+    if isinstance(element, Cuboid):
+        modes = [m for m in element.modes(network.air, 0.7 * frequency, 1.4 * frequency) if any(m.order)]
+        if modes:
+            best = max(
+                modes, key=lambda m: np.abs(m.coupling).max() / (abs(m.frequency_hz / frequency - 1) + _FORKED)
+            )
+            return Order(number=list(best.order), phrase=f'the standing wave {best.order} of chamber "{name}"')
+    elif element.kind == "field-chamber":
+        waves = element.model.modes.frequency_hz(speed)  # type: ignore[attr-defined]
+        number = 1 + int(np.argmin(np.abs(waves[1:] / frequency - 1)))
+        return Order(number=number, phrase=f'standing wave number {number} of chamber "{name}"')
+    elif size is not None:
+        axis = int(np.argmax(size))
+        order = [0, 0, 0]
+        order[axis] = max(1, round(2 * size[axis] * frequency / speed))
+        return Order(
+            number=order,
+            phrase=f'the standing wave ({order[0]}, {order[1]}, {order[2]}) of chamber "{name}", along its '
+            f"{sig(size[axis], 3)} m",
+        )
+    return Order(number=None, phrase=f'a standing wave of chamber "{name}"')

@@ -1,0 +1,150 @@
+"""How far each dimension of a case moves its features."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import asdict, dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from airpath.case.schema import Case
+from airpath.explain.features import Spot, steepness
+from airpath.explain.resonances import residual
+from airpath.network.build import build
+from airpath.network.graph import Network
+
+_STEP = 5e-4  # relative
+_UNITS = {"mm": 1e-3, "L": 1e-3, "cm^2": 1e-4}  # SI value of one unit
+_SHOWN = 6
+_WORTH = 0.01  # a change of 1 % that moves a feature by less than this share of 1 % is not shown
+
+
+@dataclass(frozen=True, kw_only=True)
+class Sensitivity:
+    """``hz_per_unit``: by how many Hz a feature moves when ``parameter`` grows by one ``unit``."""
+
+    parameter: str
+    hz_per_unit: float
+    unit: str
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return it under the names of the ``explain`` result."""
+        return asdict(self)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Dimension:
+    """One length, area or volume of a case: its ``value`` in SI and the case with another one."""
+
+    parameter: str
+    unit: str
+    value: float
+    changed: Callable[[float], Case]
+
+
+def sensitivities(case: Case, model: str, network: Network, found: list[Spot]) -> list[list[Sensitivity]]:
+    """Return per feature its sensitivities, the largest for the same relative change first.
+
+    The slope of the defining equation, d ln|Z|/dw = 0 or the resonance's own, over the change of it with the dimension
+    (implicit function): exact but for the central difference in the dimension. None for drawn chambers.
+    """
+    if not found or any(table.outline is not None for table in case.chambers.values()):
+        return [[] for _ in found]
+    value, slope = _defining(network, found)
+    del value
+    rows: list[list[tuple[float, Sensitivity]]] = [[] for _ in found]
+    for d in dimensions(case):
+        h = _STEP * d.value
+        above, below = (_defining(build(d.changed(d.value + s * h), model), found)[0] for s in (1, -1))
+        hertz = -((above - below) / (2 * h) / slope).real / (2 * np.pi)
+        for i, spot in enumerate(found):
+            relative = abs(hertz[i] * d.value / spot.frequency)
+            if relative > _WORTH:
+                per_unit = float(hertz[i] * _UNITS[d.unit])
+                rows[i].append((relative, Sensitivity(parameter=d.parameter, hz_per_unit=per_unit, unit=d.unit)))
+    return [[s for _, s in sorted(row, key=lambda pair: -pair[0])[:_SHOWN]] for row in rows]
+
+
+def _defining(network: Network, found: list[Spot]) -> tuple[NDArray[Any], NDArray[Any]]:
+    """Return what is zero at each feature, and its derivative over w."""
+    value = np.zeros(len(found), dtype=np.complex128)
+    slope = np.ones(len(found), dtype=np.complex128)
+    turn = [i for i, spot in enumerate(found) if spot.kind != "ripple"]
+    ring = [i for i, spot in enumerate(found) if spot.kind == "ripple"]
+    if turn:
+        value[turn], slope[turn] = steepness(network, 2 * np.pi * np.array([found[i].frequency for i in turn]))
+    if ring:
+        omega = np.array([found[i].omega for i in ring], dtype=np.complex128)
+        h = 1e-5 * np.abs(omega)
+        f = residual(network, np.concatenate([omega, omega + h, omega - h]), "free").reshape(3, -1)
+        value[ring], slope[ring] = f[0], (f[1] - f[2]) / (2 * h)
+    return value, slope
+
+
+def dimensions(case: Case) -> Iterator[Dimension]:
+    """Return every length, area and volume of a case that can be changed alone.
+
+    What sits in a chamber keeps its place in proportion when a side of the chamber changes.
+    """
+    for name, port in case.ports.items():
+        for key in ("length", "diameter", "width", "height"):
+            if getattr(port, key, None) is not None:
+                yield _plain(case, "ports", name, key, "mm")
+    for name, chamber in case.chambers.items():
+        if chamber.volume is not None:
+            yield _plain(case, "chambers", name, "volume", "L")
+        for axis in range(3) if chamber.size is not None else ():
+            yield _side(case, name, axis)
+    for name, horn in case.horns.items():
+        for key, unit in (("length", "mm"), ("throat", "cm^2"), ("mouth", "cm^2")):
+            if getattr(horn, key, None) is not None:
+                yield _plain(case, "horns", name, key, unit)
+
+
+def _plain(case: Case, table: str, name: str, key: str, unit: str) -> Dimension:
+    entries = getattr(case, table)
+
+    def changed(value: float) -> Case:
+        entry = entries[name].model_copy(update={key: value})
+        return case.model_copy(update={table: {**entries, name: entry}})
+
+    value = float(getattr(entries[name], key))
+    return Dimension(parameter=f"{table}.{name}.{key}", unit=unit, value=value, changed=changed)
+
+
+def _side(case: Case, name: str, axis: int) -> Dimension:
+    size = case.chambers[name].size
+    assert size is not None
+    old = size[axis]
+
+    def changed(value: float) -> Case:
+        def moved(at: tuple[float, ...] | None, space: str | None) -> tuple[float, ...] | None:
+            if at is None or space != name:
+                return at
+            return tuple(x * value / old if i == axis else x for i, x in enumerate(at))
+
+        sides = tuple(value if i == axis else side for i, side in enumerate(size))
+        driver, chamber = case.driver, case.chambers[name].model_copy(update={"size": sides})
+        ports = {
+            key: port.model_copy(
+                update={"from_at": moved(port.from_at, port.from_), "to_at": moved(port.to_at, port.to)}
+            )
+            for key, port in case.ports.items()
+        }
+        horns = {
+            key: horn.model_copy(update={"from_at": moved(horn.from_at, horn.from_)})
+            for key, horn in case.horns.items()
+        }
+        places = {
+            "front_at": moved(driver.front_at, driver.front), "rear_at": moved(driver.rear_at, driver.rear)
+        }  # fmt: skip
+        return case.model_copy(
+            update={
+                "chambers": {**case.chambers, name: chamber}, "ports": ports, "horns": horns,
+                "driver": driver.model_copy(update=places),
+            }
+        )
+
+    return Dimension(parameter=f"chambers.{name}.size[{axis}]", unit="mm", value=old, changed=changed)
