@@ -32,8 +32,8 @@ _HOMES = {
 }  # fmt: skip
 
 __all__ = [
-    "AccuracyError", "AirpathError", "Case", "CaseError", "Feature", "FidelityError", "ModeTable", "Prediction", "Response",
-    "explain_case", "load", "modes", "ports", "predict", "solve",
+    "AccuracyError", "AirpathError", "Case", "CaseError", "Feature", "FidelityError", "ModeTable", "Prediction",
+    "Response", "explain_case", "load", "modes", "ports", "predict", "solve",
 ]  # fmt: skip
 
 
