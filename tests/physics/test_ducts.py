@@ -6,15 +6,17 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.special import ive, struve
 
 from airpath.acoustics.ends import flanged_length
 from airpath.acoustics.porous import Fill
-from airpath.acoustics.radiation import baffled_rectangle, rectangle_length
+from airpath.acoustics.radiation import baffled_piston, baffled_rectangle, rectangle_length
 from airpath.acoustics.viscothermal import (
     Section,
     chamber_compressibility,
     effective_compressibility,
     effective_density,
+    layer_function,
 )
 from airpath.elements.base import Element, cascade
 from airpath.elements.chamber import Chamber
@@ -162,3 +164,19 @@ def test_a_slot_on_a_wall_is_half_of_its_mirrored_double(width: float, ratio: fl
     k = OMEGA / REFERENCE.sound_speed
     slot = Mouth(section=Section(width=width, height=height), along_wall=True).specific_impedance(k)
     assert slot == pytest.approx(Mouth(section=Section(width=width, height=2 * height)).specific_impedance(k))
+
+
+@pytest.mark.parametrize("angle", [0.0, np.pi / 4, 0.87, 0.88, 1.2, 1.5])
+def test_a_round_duct_agrees_with_bessel_functions_of_any_width(angle: float) -> None:
+    """scipy's scaled Bessel functions, over the seams between series, expansion and scipy itself."""
+    z = np.geomspace(1e-4, 3000, 2000) * np.exp(1j * angle)
+    omega = z**2 / 1j  # with a diffusivity of 1 m^2/s and a radius of 1 m
+    made = layer_function(Section(height=2.0), omega, 1.0)
+    assert np.abs(made / (2 * ive(1, z) / (z * ive(0, z))) - 1).max() < 1e-12
+
+
+def test_the_baffled_piston_is_the_same_for_real_and_complex_wavenumbers() -> None:
+    k = np.linspace(0.01, 7.9, 500)
+    real, complex_ = baffled_piston(k, 1.0), baffled_piston(k + 0j, 1.0)
+    assert np.abs(real - complex_).max() < 1e-10
+    assert np.abs(real.imag - struve(1, 2 * k) / k).max() < 1e-10

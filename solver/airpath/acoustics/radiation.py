@@ -28,32 +28,33 @@ def baffled_piston(k: Wavenumber, radius: float) -> ComplexArray:
     z = 1 - 2 J1(x)/x + 2j H1(x)/x with x = 2ka. Source: Rayleigh; tabulated in Kinsler et al., appendix.
     Checked by: published/radiation.
     """
-    from scipy.special import jv
+    from scipy.special import j1, jv
 
     x = 2 * np.asarray(k) * radius
-    bessel = jv(1, x)
+    bessel = jv(1, x) if np.iscomplexobj(x) else j1(x)
     return np.asarray(1 - 2 * bessel / x + 2j * struve_h1(x) / x, dtype=np.complex128)
 
 
 def struve_h1(x: Wavenumber) -> NDArray[Any]:
     """Return the Struve function H1 of real or complex x (n,).
 
-    scipy has it for real x only; for complex x: power series (Abramowitz & Stegun 12.1.3) up to |x| = 16, beyond it
-    the asymptotic form (12.1.30) with Y1.
+    Power series (Abramowitz & Stegun 12.1.3) up to |x| = 16: scipy's is for real x only, and slow. Beyond it scipy's
+    for real x, the asymptotic form (12.1.30) with Y1 for complex x.
     """
     from scipy.special import gamma, struve, yv
 
     x = np.asarray(x)
-    if not np.iscomplexobj(x):
-        return np.asarray(struve(1, x))
     near = np.abs(x) <= _STRUVE_SERIES_LIMIT
-    out = np.empty_like(x)
-    half = x[near] / 2
-    m = np.arange(60)
+    out = np.empty_like(x, dtype=np.result_type(x, float))
+    square = (x[near] / 2) ** 2
+    m = np.arange(48)
     coefficient = (-1.0) ** m / (gamma(m + 1.5) * gamma(m + 2.5))
-    out[near] = half**2 * np.polynomial.polynomial.polyval(half**2, coefficient)
+    out[near] = square * np.polynomial.polynomial.polyval(square, coefficient)
     far = x[~near]
-    out[~near] = yv(1, far) + 2 / np.pi * (1 + far**-2 - 3 * far**-4 + 45 * far**-6 - 1575 * far**-8)
+    if np.iscomplexobj(x):
+        out[~near] = yv(1, far) + 2 / np.pi * (1 + far**-2 - 3 * far**-4 + 45 * far**-6 - 1575 * far**-8)
+    else:
+        out[~near] = struve(1, far)
     return out
 
 
