@@ -45,9 +45,7 @@ def named(mesh, **boxes):
     middle = mesh.p[:, mesh.facets[:, facets]].mean(axis=1)
     found = {}
     for name, box in boxes.items():
-        inside = np.all(
-            [(m >= lo - 1e-9) & (m <= hi + 1e-9) for m, (lo, hi) in zip(middle, box, strict=True)], axis=0
-        )
+        inside = np.all([(m >= lo - 1e-9) & (m <= hi + 1e-9) for m, (lo, hi) in zip(middle, box, strict=True)], axis=0)
         found[name] = facets[inside]
     return found
 
@@ -55,10 +53,7 @@ def named(mesh, **boxes):
 def without(mesh, *boxes):
     """Return the mesh with the cells inside the boxes taken out."""
     middle = mesh.p[:, mesh.t].mean(axis=1)
-    gone = [
-        np.all([(m > lo) & (m < hi) for m, (lo, hi) in zip(middle, box, strict=True)], axis=0)
-        for box in boxes
-    ]
+    gone = [np.all([(m > lo) & (m < hi) for m, (lo, hi) in zip(middle, box, strict=True)], axis=0) for box in boxes]
     return mesh.remove_elements(np.flatnonzero(np.any(gone, axis=0)))
 
 
@@ -74,9 +69,7 @@ def partitioned(size=0.06, depth=0.18):
         np.union1d(lines(0.22, 0.25, 0.28, size=fine), lines(0.28, 0.4, size=size)),
     )
     mesh = without(skfem.MeshTri.init_tensor(xs, ys), ((0.3, 0.32), (0.0, 0.25)))
-    openings = named(
-        mesh, throat=((0, 0), (0, 0.05)), nose=((0.6, 0.6), (0, 0.05)), top=((0.35, 0.6), (0.4, 0.4))
-    )
+    openings = named(mesh, throat=((0, 0), (0, 0.05)), nose=((0.6, 0.6), (0, 0.05)), top=((0.35, 0.6), (0.4, 0.4)))
     return Shape(mesh=mesh, kind="planar", depth=depth, openings=openings)
 
 
@@ -86,9 +79,7 @@ def stepped(size=0.05):
     """
     xs, ys = lines(0, 0.1, 0.45, size=size), lines(0, 0.05, 0.15, size=size)
     mesh = without(skfem.MeshTri.init_tensor(xs, ys), ((0, 0.1), (0.05, 0.15)))
-    openings = named(
-        mesh, throat=((0, 0), (0, 0.05)), back=((0.45, 0.45), (0, 0.05)), rim=((0.1, 0.2), (0.15, 0.15))
-    )
+    openings = named(mesh, throat=((0, 0), (0, 0.05)), back=((0.45, 0.45), (0, 0.05)), rim=((0.1, 0.2), (0.15, 0.15)))
     return Shape(mesh=mesh, kind="axisymmetric", openings=openings)
 
 
@@ -103,3 +94,24 @@ def folded(size=0.06, width=0.06, length=1.0, depth=0.1):
     top = 3 * width + 2 * wall
     openings = named(mesh, throat=((0, 0), (0, width)), mouth=((length, length), (top - width, top)))
     return Shape(mesh=mesh, kind="planar", depth=depth, openings=openings)
+
+
+def rebuilt(shape):
+    """The same triangles as an NGSolve mesh; every opening and the walls are boundaries, the axis is none
+    of them.
+    """
+    from netgen.meshing import Element1D, Element2D, FaceDescriptor, Mesh, MeshPoint, Pnt
+    from ngsolve import Mesh as Wrapped
+
+    out = Mesh(dim=2)
+    points = [out.Add(MeshPoint(Pnt(float(x), float(y), 0.0))) for x, y in shape.mesh.p.T]
+    out.Add(FaceDescriptor(surfnr=1, domin=1, bc=1))
+    for cell in shape.mesh.t.T:
+        out.Add(Element2D(1, [points[i] for i in cell]))
+    named = [*shape.openings.items(), ("wall", shape.walls)]
+    rest = np.setdiff1d(shape.mesh.boundary_facets(), np.concatenate([facets for _, facets in named]))
+    for number, (name, facets) in enumerate([*named, ("axis", rest)], start=1):
+        for a, b in shape.mesh.facets[:, facets].T:
+            out.Add(Element1D([points[a], points[b]], index=number))
+        out.SetBCName(number - 1, name)
+    return Wrapped(out)

@@ -23,7 +23,7 @@ from airpath.field.modes import factorise, solve
 from airpath.field.outline import make_outline
 from airpath.field.reduce import combine, reduce_field
 from airpath.field.walls import Medium
-from field_shapes import AIR
+from field_shapes import AIR, rebuilt
 
 FREQUENCY = np.linspace(10.0, 2000.0, 1000)
 SAMPLES = 12
@@ -64,8 +64,6 @@ def direct_seconds(matrices, medium):
 def ngsolve_seconds(mesh, order=4):
     """Seconds for 1,000 frequencies in NGSolve, one assembly and one sparse Cholesky factorisation each."""
     ng = pytest.importorskip("ngsolve")
-    from test_field_ngsolve import rebuilt
-
     space = ng.H1(rebuilt(mesh), order=order, complex=True)
     u, v = space.TnT()
     n = ng.specialcf.normal(2)

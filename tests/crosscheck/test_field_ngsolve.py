@@ -11,33 +11,12 @@ import pytest
 from airpath.field.forms import assemble
 from airpath.field.reduce import reduce_field
 from airpath.field.walls import Medium
-from field_shapes import AIR, partitioned, stepped
+from field_shapes import AIR, partitioned, rebuilt, stepped
 
 pytest.importorskip("ngsolve")
 
 FREQUENCY = np.linspace(20.0, 2000.0, 50)
 LOSS_Q = 150.0
-
-
-def rebuilt(shape):
-    """The same triangles as an NGSolve mesh; every opening and the walls are boundaries, the axis is none
-    of them.
-    """
-    from netgen.meshing import Element1D, Element2D, FaceDescriptor, Mesh, MeshPoint, Pnt
-    from ngsolve import Mesh as Wrapped
-
-    out = Mesh(dim=2)
-    points = [out.Add(MeshPoint(Pnt(float(x), float(y), 0.0))) for x, y in shape.mesh.p.T]
-    out.Add(FaceDescriptor(surfnr=1, domin=1, bc=1))
-    for cell in shape.mesh.t.T:
-        out.Add(Element2D(1, [points[i] for i in cell]))
-    named = [*shape.openings.items(), ("wall", shape.walls)]
-    rest = np.setdiff1d(shape.mesh.boundary_facets(), np.concatenate([facets for _, facets in named]))
-    for number, (name, facets) in enumerate([*named, ("axis", rest)], start=1):
-        for a, b in shape.mesh.facets[:, facets].T:
-            out.Add(Element1D([points[a], points[b]], index=number))
-        out.SetBCName(number - 1, name)
-    return Wrapped(out)
 
 
 def layers(omega):
@@ -64,10 +43,7 @@ def impedances(shape, order):
     u, v = space.TnT()
     n, weight = ng.specialcf.normal(2), 2 * np.pi * ng.y if shape.kind == "axisymmetric" else shape.depth
     ones = ng.CoefficientFunction(1.0)
-    area = {
-        name: ng.Integrate(weight * ones, mesh, ng.BND, definedon=mesh.Boundaries(name))
-        for name in shape.openings
-    }
+    area = {name: ng.Integrate(weight * ones, mesh, ng.BND, definedon=mesh.Boundaries(name)) for name in shape.openings}
     right = [ng.LinearForm(weight / area[name] * v * ng.ds(name)).Assemble().vec for name in shape.openings]
     turned = ng.CoefficientFunction((-n[1], n[0]))
     tangential = (ng.grad(u).Trace() * turned) * (ng.grad(v).Trace() * turned)

@@ -34,9 +34,7 @@ def cylinder(radius_m, length_m):
 
 def annulus(inner_m, outer_m, length_m):
     points = [[0, inner_m], [length_m, inner_m], [length_m, outer_m], [0, outer_m]]
-    return drawn(
-        points, [[0, inner_m], [0, outer_m]], 1.05 * 6.32 * C / (2 * np.pi * inner_m)
-    ), 2 * np.pi * inner_m
+    return drawn(points, [[0, inner_m], [0, outer_m]], 1.05 * 6.32 * C / (2 * np.pi * inner_m)), 2 * np.pi * inner_m
 
 
 def sphere(radius_m):
@@ -126,9 +124,7 @@ def plane_wave_loss(pipe_m, chamber_m, length_m, frequency):
     return 10 * np.log10(1 + ((ratio - 1 / ratio) * np.sin(2 * np.pi * frequency / C * length_m)) ** 2 / 4)
 
 
-@pytest.mark.parametrize(
-    "row", PUBLISHED["transmission_loss"], ids=lambda row: f"L={row['inputs']['length_m']}"
-)
+@pytest.mark.parametrize("row", PUBLISHED["transmission_loss"], ids=lambda row: f"L={row['inputs']['length_m']}")
 def test_expansion_chamber(row):
     frequency = np.array(row["frequency_hz"], dtype=float)
     mesh, pipe = expansion(**row["inputs"])
