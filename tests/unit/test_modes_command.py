@@ -212,6 +212,16 @@ def test_the_command_writes_pictures_and_says_what_drives_what(tmp_path, capsys)
     assert [m["frequency_hz"] for m in json.loads((out / "modes.json").read_text())["maps"]] == [160.0, 1300.0]
 
 
+def test_a_solid_mesh_has_fields_but_no_pictures(tmp_path, capsys):
+    mesh = Path(__file__).parents[2] / "meshes" / "lantern-slot.msh"
+    data = {**SIZED, "driver": DRIVER, "chambers": {"main": {"outline": str(mesh)}}, "ports": {"nose": NOSE},
+            "sweep": {"start": "20 Hz", "stop": "1.4 kHz", "points_per_octave": 6}}  # fmt: skip
+    out = tmp_path / "report"
+    assert main(["modes", str(case_file(tmp_path, data)), "--at", "160 Hz", "--vtu", "--out", str(out)]) == 0
+    assert {file.name for file in out.iterdir()} == {"modes.json", "main-fields.vtu"}
+    assert "a solid mesh has no section to picture" in capsys.readouterr().out
+
+
 def test_json_alone_writes_nothing(tmp_path, capsys, monkeypatch):
     path = case_file(tmp_path, SIZED)
     monkeypatch.chdir(tmp_path)

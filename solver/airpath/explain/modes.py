@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from airpath.air import Air
 from airpath.case.schema import Case
+from airpath.elements.base import Element
 from airpath.elements.cuboid import Cuboid
 from airpath.explain.wording import listing
 from airpath.network.build import build, models_for
@@ -161,7 +162,7 @@ def _chamber(case: Case, network: Network, name: str) -> ChamberModes:
         rows.append(ModeRow(frequency_hz=frequency, order=order, coupling=coupling, text=words(coupling)))
     return ChamberModes(
         name=name, element=element, openings=names, terminals=terminals, rows=tuple(rows),  # type: ignore[arg-type]
-        note=_note(case, name, names, cut if cut < case.sweep.stop else None),
+        note=_note(case, name, names, element, cut),
     )  # fmt: skip
 
 
@@ -206,13 +207,15 @@ def _flat(case: Case, name: str) -> str:
     return f"acts as one pressure: the case gives no position for {listing([_call(name) for name in missing])}"
 
 
-def _note(case: Case, name: str, openings: tuple[str, ...], cut: float | None) -> str:
+def _note(case: Case, name: str, openings: tuple[str, ...], element: Element, cut: float) -> str:
     notes = []
     if not any(opening.startswith("cone") for opening in openings):
         ways = listing([_call(name) for name in openings])
         notes.append(f"no cone faces this chamber: what excites it comes in through {ways}")
     if case.chambers[name].fill is not None:
         notes.append("the frequencies are those of the chamber without its stuffing, which lowers and damps them")
-    if cut is not None:
+    if not isinstance(element, Cuboid) and element.model.matrices.basis.mesh.dim() == 3:  # type: ignore[attr-defined]
+        notes.append("a solid mesh has no section to picture: its fields go into .vtu files only")
+    if cut < case.sweep.stop:
         notes.append(f"about the first {_MOST} only, up to {cut:.0f} Hz")
     return "; ".join(notes)

@@ -26,6 +26,7 @@ _CELL = (2.45, 2.3)  # in, a panel with its title
 _SHAPE, _LEVEL, _PHASE = "PuOr", "cividis", "twilight"  # each even in lightness, and told apart without red and green
 _FLOOR_DB = -40.0
 _AXES = "xyz"
+_DASHED = "dashed: an opening in the wall opposite"
 
 Field = CuboidField | DrawnField
 
@@ -59,7 +60,7 @@ def mode_figures(chamber: ChamberModes, field: Field, scale: float = 1.0) -> Ite
     mesh there are no pictures.
     """
     rows, views = chamber.rows[:PICTURED], _views(chamber, field)
-    several = "" if len(views) < 2 else "; each on the wall that shows it best"
+    several = "" if len(views) < 2 else "; each on the wall that shows it best\n" + _DASHED
     for first in range(0, len(rows) if views else 0, _ON_A_SHEET):
         part = rows[first : first + _ON_A_SHEET]
         lines = -(-len(part) // _ACROSS)
@@ -91,14 +92,14 @@ def map_figure(chamber: ChamberModes, field: Field, found: ChamberMap, scale: fl
     upper, lower = panels[: len(views)], panels[len(views) :]
     for panel, view, part in zip(upper, views, level, strict=True):
         drawn = _fill(panel, view, part, _LEVEL, (low, 0.0))
-    where: dict[str, Any] = {"location": "bottom", "shrink": 0.9} if len(views) == 1 else {"location": "right", "shrink": 0.9}
+    where: dict[str, Any] = {"location": "bottom" if len(views) == 1 else "right", "shrink": 0.9}
     figure.colorbar(drawn, ax=upper, label="level against the maximum, dB", **where)
     for panel, view, pressure in zip(lower, views, values, strict=True):
         drawn = _fill(panel, view, np.degrees(np.angle(pressure)), _PHASE, (-180.0, 180.0))
     figure.colorbar(drawn, ax=lower, label="phase against the source, degrees", ticks=[-180, -90, 0, 90, 180], **where)
     for panel, view in zip(panels, [*views, *views], strict=True):
         _finish(panel, view)
-    _key(figure, views, "")
+    _key(figure, views, "" if len(views) < 2 else f"the walls x = 0, y = 0 and z = 0; {_DASHED}")
     return figure
 
 
@@ -124,16 +125,22 @@ def _views(chamber: ChamberModes, field: Field) -> list[View]:
 
 
 def _outline(patch: Patch, a: int, b: int) -> NDArray[np.float64]:
-    """Return the edges (n, 2, 2) [m] of an opening seen along the axis that is neither a nor b."""
+    """Return the edges (n, 2, 2) [m] of an opening seen along the axis that is neither a nor b.
+
+    Of one that is not in the wall itself, but beyond it, every other edge is left out: a dashed line.
+    """
     turn = np.linspace(0, 2 * np.pi, 41)
     ring = np.stack([np.cos(turn), np.sin(turn)])
     if patch.sides is not None:
-        ring = np.array([[-1.0, 1.0, 1.0, -1.0, -1.0], [-1.0, -1.0, 1.0, 1.0, -1.0]])
+        ring = ring * np.sqrt(2)  # then cut to a square
+        ring = ring.clip(-1.0, 1.0)
     points = np.repeat(np.array(patch.centre)[:, None], ring.shape[1], axis=1)
     for i, axis in enumerate(patch.plane):
         points[axis] += patch.halves[i] * ring[i]
     flat = points[[a, b]].T
-    return np.stack([flat[:-1], flat[1:]], axis=1)
+    edges = np.stack([flat[:-1], flat[1:]], axis=1)
+    behind = patch.normal not in (a, b) and patch.centre[patch.normal] > 0.0
+    return edges[::2] if behind else edges
 
 
 def _wall_for(order: tuple[int, int, int], field: Field) -> int:
