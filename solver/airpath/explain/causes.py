@@ -16,6 +16,7 @@ from airpath.network.graph import Network
 Type = Literal["driver", "helmholtz", "pipe", "chamber-mode", "horn", "leak", "coil"]
 WAVES: dict[str, Type] = {"port": "pipe", "chamber": "chamber-mode", "horn": "horn"}
 _MOVES = 0.1  # a resonance that moves this much without the waves of a part needs them
+_MATTERS = 0.02  # least shift that shows a part of a coincidence
 _PARTNER = 0.25  # a second wave with this much of the energy takes part
 _DRIVER_AT_LEAST = 0.05
 _TIE = 0.15
@@ -64,13 +65,14 @@ def causes(
         both = [s for s in options if s.type in WAVES.values() and s.weight > _PARTNER]
         if first.type not in WAVES.values() or len(both) < 2:
             both = [first]
-        sure = any(tried is not None and (s.type, s.element) == (tried.type, tried.element) for s in both)
+        sure = _agree(i, both, tried, knocks)
         nth = 1 + sum(c.type == "horn" and c.element == first.element and s.cone == spot.cone
                       for c, s in zip(out, found, strict=False))  # fmt: skip
         orders = [order_of(case, network, s.type, s.element, spot, nth) for s in both]
         text = " and ".join(_phrase(case, kinds, s, o, held[i]) for s, o in zip(both, orders, strict=True))
         if len(both) > 1:
             text = f"{text} coincide"
+            text = text if sure else f"probably {text}"
         elif not sure and tried is not None:
             other = order_of(case, network, tried.type, tried.element, spot, nth)
             text = f"probably {text}; or {_phrase(case, kinds, tried, other, held[i])}, by what happens without it"
@@ -135,6 +137,14 @@ def _by_knock_out(
     if lost("sealed") or spot.cone == "clamped":  # closed, the box keeps the driver's own resonance alone
         return next((s for s in options if s.type == "helmholtz"), None)
     return Suspect(type="driver", element="driver", weight=1.0)
+
+
+def _agree(i: int, both: list[Suspect], tried: Suspect | None, knocks: list[Knock]) -> bool:
+    """Whether shares and knock-outs name the same cause; two waves that coincide must each matter."""
+    if len(both) == 1:
+        return tried is not None and (both[0].type, both[0].element) == (tried.type, tried.element)
+    shift = {k.owner: k.shift[i] for k in knocks if k.action == "no waves"}
+    return all(shift.get(s.element, 0.0) is None or abs(shift.get(s.element) or 0.0) > _MATTERS for s in both)
 
 
 def _bare(tried: Suspect | None) -> Cause:

@@ -14,7 +14,7 @@ from airpath.explain.resonances import Cone, distinct, mobility, refine
 from airpath.network.graph import Network
 
 Kind = Literal["peak", "dip", "ripple"]
-RIPPLE = 0.01  # a resonance that changes the impedance by less than this share of it is not listed
+RIPPLE = 0.002  # a resonance that changes the impedance by less than this share of it is not listed
 _FIT_POINTS = 240
 _FIT_ERROR = 1e-7
 _FIT_TERMS = 50
@@ -50,11 +50,11 @@ def spots(network: Network, frequency: NDArray[np.float64]) -> list[Spot]:
     highs, lows = extrema(network, grid)
     free = distinct(np.concatenate([free, refine(network, _guesses(highs, free), "free")]))
     held = distinct(np.concatenate([held, refine(network, _guesses(lows, held), "clamped")]))
-    free, held = (w[(w.real >= omega[0]) & (w.real <= omega[-1])] for w in (free, held))
     peaks = _paired(network, "peak", highs, free, "free")
     dips = _paired(network, "dip", lows, held, "clamped")
     taken = {spot.omega for spot in peaks}
     rest = np.array([w for w in free.tolist() if w not in taken], dtype=np.complex128)
+    rest = rest[(rest.real >= omega[0]) & (rest.real <= omega[-1])]
     return sorted([*peaks, *dips, *_ripples(network, rest)], key=lambda spot: spot.frequency)
 
 
@@ -134,7 +134,7 @@ def starts(omega: NDArray[np.float64], moving: ComplexArray) -> tuple[ComplexArr
         warnings.simplefilter("ignore")  # a fit that stops early still gives guesses
         fit = AAA(omega[pick] / scale, moving[pick] / np.abs(moving).max(), rtol=_FIT_ERROR, max_terms=_FIT_TERMS)
         found = [fit.poles() * scale, fit.roots() * scale]
-    low, high = omega[0] * 0.9, omega[-1] * 1.05
+    low, high = omega[0] * 0.85, omega[-1] * 1.1
     poles, zeros = (w[(w.imag > 0) & (w.real > low) & (w.real < high) & (w.imag < w.real)] for w in found)
     return poles, zeros
 

@@ -242,12 +242,14 @@ def _sealed(network: Network, found: list[Spot], frequency: NDArray[np.float64])
         return shift
     weight = [shares(shape(network, w, "free"), network.air)["driver"].kinetic for w in new.tolist()]
     driver = complex(new[int(np.argmax(weight))])
-    below = sum(1 for s in found if s.cone == "clamped" and s.omega is not None and s.omega.real < driver.real)
-    free = [i for i, s in enumerate(found) if s.cone == "free" and s.omega is not None]
-    if below < len(free):
-        old = found[free[below]].omega
-        assert old is not None
-        shift[free[below]] = driver.real / old.real - 1
+    held = [s.omega.real for s in found if s.cone == "clamped" and s.omega is not None]
+    low = max((w for w in held if w < driver.real), default=0.0)
+    high = min((w for w in held if w >= driver.real), default=np.inf)
+    free = {i: s.omega for i, s in enumerate(found) if s.cone == "free" and s.omega is not None}
+    between = [i for i, w in free.items() if low < w.real < high]
+    if between:
+        own = min(between, key=lambda i: abs(np.log(free[i].real / driver.real)))
+        shift[own] = driver.real / free[own].real - 1
     return shift
 
 

@@ -63,7 +63,8 @@ def _pipe(case: Case, network: Network, name: str, frequency: float) -> Order:
         number = max(1, round(2 * waves + 0.5))
         return Order(
             number=number,
-            phrase=f'the {rank(number)} quarter-wave of the closed port "{name}", {sig(length, 2)} m long with its end',
+            phrase=f'the {rank(number)} quarter-wave resonance of the closed port "{name}", {sig(length, 2)} m long '
+            "with its end",
         )
     number = max(1, round(2 * waves))
     text = f'the {rank(number)} half-wave of the port "{name}", {sig(length, 2)} m long with its ends'
@@ -97,7 +98,7 @@ def _chamber(case: Case, network: Network, name: str, frequency: float) -> Order
         order[axis] = max(1, round(2 * size[axis] * frequency / speed))
         return Order(
             number=order,
-            phrase=f'the standing wave ({order[0]}, {order[1]}, {order[2]}) of chamber "{name}", along its '
-            f"{sig(size[axis], 3)} m",
+            phrase=f'the standing wave ({order[0]}, {order[1]}, {order[2]}) of the {sig(size[axis], 3)} m long '
+            f'chamber "{name}"',
         )
     return Order(number=None, phrase=f'a standing wave of chamber "{name}"')

@@ -40,7 +40,8 @@ class Shape:
 
 def mobility(network: Network, omega: NDArray[Any]) -> ComplexArray:
     """Return cone velocity per force of the coil [m/(s N)], (n,), with everything that the air does to it."""
-    state = solve_network(network, omega)
+    with np.errstate(divide="ignore", invalid="ignore"):  # a power balance means nothing off the real axis
+        state = solve_network(network, omega)
     return np.asarray(state.velocity / (network.cone.force_factor * state.current))
 
 
@@ -86,12 +87,16 @@ def shape(network: Network, omega: complex, cone: Cone) -> Shape:
     nodes = tuple(replace(network, branches=branches).nodes)
     index = {node: i for i, node in enumerate(nodes)}
     matrix = np.zeros((len(nodes), len(nodes)), dtype=np.complex128)
-    for branch, y in zip(branches, branch_admittances(branches, np.array([omega]), network.air), strict=True):
+    size = np.zeros(len(nodes))
+    beside = np.array([omega, omega * (1.05 + 0.05j)])  # off the resonance, where every node has its usual size
+    for branch, y in zip(branches, branch_admittances(branches, beside, network.air), strict=True):
         for i, a in enumerate(branch.nodes):
             for j, b in enumerate(branch.nodes):
                 if a in index and b in index:
                     matrix[index[a], index[b]] += y[0, i, j]
-    scale = 1 / np.sqrt(np.abs(np.diag(matrix)))
+            if a in index:
+                size[index[a]] += abs(y[1, i, i])
+    scale = 1 / np.sqrt(size)
     _, _, right = np.linalg.svd(scale[:, None] * matrix * scale)
     return Shape(omega=omega, branches=branches, nodes=nodes, pressure=scale * right[-1].conj())
 
