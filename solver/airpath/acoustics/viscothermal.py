@@ -24,7 +24,7 @@ Omega = NDArray[Any]
 _DIRECT_TERMS = 16  # terms of the rectangle's series added one by one; the rest is an integral
 _TAIL_POINTS = 32
 _HANKEL_FROM = 25.0  # |z|; the last term is 1e-15 there, and so is e^(-2 Re z) at an angle of 45 degrees
-_HANKEL_TERMS = 15  # Abramowitz & Stegun 9.7.1
+_HANKEL_TERMS = 15
 _POWER_TERMS = 52
 
 
@@ -82,30 +82,42 @@ def slab_function(argument: ComplexArray) -> ComplexArray:
 def _round(argument: ComplexArray) -> ComplexArray:
     """2 I1(z)/(z I0(z)): Hankel's expansion for large |z| and the power series for small, both exact to rounding up to
     50 degrees from the real axis and ten times as quick as scaled Bessel functions, which do the rest."""
-    from scipy.special import ive
-
-    out = np.empty(argument.shape, dtype=np.complex128)
     wide, tame = np.abs(argument) >= _HANKEL_FROM, argument.real >= 0.64 * np.abs(argument)
-    wide, narrow = wide & tame, ~wide & tame
-    inverse, square, z = 1 / argument[wide], (argument[narrow] / 2) ** 2, argument[~(wide | narrow)]
-    one, zero = (np.polynomial.polynomial.polyval(inverse, _hankel(order)) for order in (1, 0))
-    out[wide] = 2 * inverse * one / zero
-    one, zero = (np.polynomial.polynomial.polyval(square, _power(order)) for order in (1, 0))
-    out[narrow] = one / zero
-    out[~(wide | narrow)] = 2 * ive(1, z) / (z * ive(0, z))
+    out = np.empty(argument.shape, dtype=np.complex128)
+    for where, ratio in ((wide & tame, _by_hankel), (~wide & tame, _by_powers), (~tame, _by_bessel)):
+        if where.any():
+            out[where] = ratio(argument[where])
     return out
 
 
-def _power(order: int) -> NDArray[np.float64]:
-    """Return the coefficients of (z/2)^2k in I_order(z)/(z/2)^order (Abramowitz & Stegun 9.6.10)."""
-    k = np.arange(1, _POWER_TERMS, dtype=float)
-    return np.concatenate([[1.0], np.cumprod(1 / (k * (k + order)))])
-
-
-def _hankel(order: int) -> NDArray[np.float64]:
-    """Return the coefficients of z^-k in sqrt(2 pi z) e^-z I_order(z)."""
+def _by_hankel(z: ComplexArray) -> ComplexArray:
+    """Abramowitz & Stegun 9.7.1: polynomials in 1/z."""
     k = np.arange(1, _HANKEL_TERMS)
-    return np.concatenate([[1.0], np.cumprod(-(4 * order**2 - (2 * k - 1) ** 2) / (8 * k))])
+    one, zero = (_polynomial(np.cumprod(((2 * k - 1) ** 2 - 4 * order**2) / (8 * k)), 1 / z) for order in (1, 0))
+    return 2 * one / (z * zero)
+
+
+def _by_powers(z: ComplexArray) -> ComplexArray:
+    """Abramowitz & Stegun 9.6.10: polynomials in z^2/4."""
+    k = np.arange(1, _POWER_TERMS, dtype=float)
+    one, zero = (_polynomial(np.cumprod(1 / (k * (k + order))), (z / 2) ** 2) for order in (1, 0))
+    return one / zero
+
+
+def _by_bessel(z: ComplexArray) -> ComplexArray:
+    from scipy.special import ive
+
+    return np.asarray(2 * ive(1, z) / (z * ive(0, z)))
+
+
+def _polynomial(coefficients: NDArray[Any], x: ComplexArray) -> ComplexArray:
+    """Return 1 + c0 x + c1 x^2 + ..., by Horner's rule in place."""
+    total = np.full_like(x, coefficients[-1])
+    for c in coefficients[-2::-1]:
+        total *= x
+        total += c
+    total *= x
+    return total + 1
 
 
 def _rectangle(decay: ComplexArray, short: float, long: float) -> ComplexArray:
