@@ -38,7 +38,7 @@ def parser() -> argparse.ArgumentParser:
         if name == "modes":
             _field_arguments(command)
         else:
-            command.add_argument("--model", help="solve in one fidelity only: lumped or line (default: all)")
+            command.add_argument("--model", help="one fidelity only: lumped, line or field (default: all there are)")
         command.add_argument("--json", action="store_true", help="print the result as JSON and nothing else")
         command.add_argument("--quiet", action="store_true", help="print nothing but problems")
         if name not in ("explain", "ports"):
