@@ -145,11 +145,13 @@ def test_mean_of_a_map_is_what_the_flows_compress(which, request):
         assert mean_over(field.whole, field.pressure(found, field.whole)) == pytest.approx(expected, rel=1e-3)
 
 
-@pytest.mark.parametrize(("which", "within"), [("sized", 1e-9), ("drawn", 1e-3)])
-def test_mean_of_a_map_is_the_chamber_pressure_of_the_network(which, within, request):
+@pytest.mark.parametrize(("which", "highest", "within"), [("sized", 1300.0, 1e-9), ("drawn", 300.0, 1e-3)])
+def test_mean_of_a_map_is_the_chamber_pressure_of_the_network(which, highest, within, request):
+    # the network's mean takes the walls' layers to see the mean pressure; near a drawn chamber's first mode, where the
+    # walls see another pressure, the two differ by the loss there (0.2 % at 800 Hz)
     table = request.getfixturevalue(which)
-    expected = airpath.solve(table.case, "field", [40.0, 200.0, 800.0]).chambers["main"]
-    found = [m.mean for m in pressure_maps(table, [40.0, 200.0, 800.0])]
+    expected = airpath.solve(table.case, "field", [40.0, 200.0, highest]).chambers["main"]
+    found = [m.mean for m in pressure_maps(table, [40.0, 200.0, highest])]
     assert found == pytest.approx(list(expected), rel=within)
 
 
