@@ -47,7 +47,7 @@ def struve_h1(x: Wavenumber) -> NDArray[Any]:
     near = np.abs(x) <= _STRUVE_SERIES_LIMIT
     out = np.empty_like(x, dtype=np.result_type(x, float))
     square = (x[near] / 2) ** 2
-    m = np.arange(48)
+    m = np.arange(14 + int(2 * np.abs(x[near]).max(initial=0.0)))
     coefficient = (-1.0) ** m / (gamma(m + 1.5) * gamma(m + 2.5))
     out[near] = square * np.polynomial.polynomial.polyval(square, coefficient)
     far = x[~near]

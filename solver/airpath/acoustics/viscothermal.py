@@ -11,6 +11,7 @@ Valid: from capillary to wide ducts, as long as the width is small against the w
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -26,6 +27,7 @@ _TAIL_POINTS = 32
 _HANKEL_FROM = 25.0  # |z|; the last term is 1e-15 there, and so is e^(-2 Re z) at an angle of 45 degrees
 _HANKEL_TERMS = 15
 _POWER_TERMS = 52
+_ROUNDING = 1e-17
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -91,16 +93,23 @@ def _round(argument: ComplexArray) -> ComplexArray:
 
 
 def _by_hankel(z: ComplexArray) -> ComplexArray:
-    """Abramowitz & Stegun 9.7.1: polynomials in 1/z."""
+    """Abramowitz & Stegun 9.7.1 for both functions, divided: one polynomial in 1/z."""
+    return 2 * _polynomial(_hankel_quotient(), 1 / z) / z
+
+
+@cache
+def _hankel_quotient() -> NDArray[np.float64]:
     k = np.arange(1, _HANKEL_TERMS)
-    one, zero = (_polynomial(np.cumprod(((2 * k - 1) ** 2 - 4 * order**2) / (8 * k)), 1 / z) for order in (1, 0))
-    return 2 * one / (z * zero)
+    one, zero = (np.cumprod([1.0, *(((2 * k - 1) ** 2 - 4 * order**2) / (8 * k))]) for order in (1, 0))
+    for i in range(1, _HANKEL_TERMS):
+        one[i] -= one[:i] @ zero[i:0:-1]
+    return one
 
 
 def _by_powers(z: ComplexArray) -> ComplexArray:
     """Abramowitz & Stegun 9.6.10: polynomials in z^2/4."""
     k = np.arange(1, _POWER_TERMS, dtype=float)
-    one, zero = (_polynomial(np.cumprod(1 / (k * (k + order))), (z / 2) ** 2) for order in (1, 0))
+    one, zero = (_polynomial(np.cumprod([1.0, *(1 / (k * (k + order)))]), (z / 2) ** 2) for order in (1, 0))
     return one / zero
 
 
@@ -111,13 +120,14 @@ def _by_bessel(z: ComplexArray) -> ComplexArray:
 
 
 def _polynomial(coefficients: NDArray[Any], x: ComplexArray) -> ComplexArray:
-    """Return 1 + c0 x + c1 x^2 + ..., by Horner's rule in place."""
-    total = np.full_like(x, coefficients[-1])
-    for c in coefficients[-2::-1]:
+    """Return c0 + c1 x + ... by Horner's rule, without the last terms that are below rounding everywhere."""
+    sizes = np.abs(coefficients) * np.abs(x).max() ** np.arange(len(coefficients))
+    last = int(np.flatnonzero(sizes > _ROUNDING)[-1])
+    total = np.full_like(x, coefficients[last])
+    for c in coefficients[:last][::-1]:
         total *= x
         total += c
-    total *= x
-    return total + 1
+    return total
 
 
 def _rectangle(decay: ComplexArray, short: float, long: float) -> ComplexArray:

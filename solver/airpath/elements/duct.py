@@ -38,9 +38,10 @@ class Duct(Element):
         density, compressibility = medium(self.section, omega, air, self.fill, self.loss_q)
         phase = omega * np.sqrt(density * compressibility) * self.length
         characteristic = self.count * self.section.area * np.sqrt(compressibility / density)
-        y11 = characteristic / (1j * np.tan(phase))
-        y12 = -characteristic / (1j * np.sin(phase))
-        return two_port(y11, y12, y11)
+        decay = np.expm1(-1j * phase)  # e^{-Gl} - 1: no overflow in a long duct, all digits in a short one
+        scale = characteristic / (-decay * (2 + decay))  # over 1 - e^{-2Gl}
+        y11 = scale * (1 + (1 + decay) ** 2)
+        return two_port(y11, -2 * scale * (1 + decay), y11)
 
     def storage(self, omega: Omega, air: Air) -> ComplexArray:
         """Return j w kappa V [m^3/(s Pa)], (n,): flow in at both ends over it is the mean pressure in the duct."""

@@ -133,9 +133,11 @@ def _solve_sparse(entries: list[tuple[int, int, ComplexArray]], source: ComplexA
 
 
 def _terminal_pressures(branch: Branch, nodes: tuple[str, ...], pressure: ComplexArray) -> ComplexArray:
-    zero = np.zeros(len(pressure), dtype=np.complex128)
-    columns = [pressure[:, nodes.index(node)] if node in nodes else zero for node in branch.nodes]
-    return np.stack(columns, axis=1)
+    out = np.zeros((len(pressure), len(branch.nodes)), dtype=np.complex128)
+    for terminal, node in enumerate(branch.nodes):
+        if node in nodes:
+            out[:, terminal] = pressure[:, nodes.index(node)]
+    return out
 
 
 def branch_power(branch: Branch, flow: ComplexArray, nodes: tuple[str, ...], pressure: ComplexArray) -> NDArray[Any]:
