@@ -14,10 +14,11 @@ from airpath.explain.resonances import Cone, distinct, mobility, refine
 from airpath.network.graph import Network
 
 Kind = Literal["peak", "dip", "ripple"]
-RIPPLE = 0.002  # a resonance that changes the impedance by less than this share of it is not listed
-_FIT_POINTS = 240
-_FIT_ERROR = 1e-7
-_FIT_TERMS = 50
+RIPPLE = 0.001  # a resonance that changes the impedance by less than this share of it is not listed
+_FIT_POINTS = 400
+_FIT_ERROR = 1e-10
+_FIT_TERMS = 60
+_ALONE = 0.3
 _NEAR = 0.12  # an extremum and its natural frequency lie this close, or within the resonance's own width
 
 
@@ -115,7 +116,7 @@ def _settle(
 
 def steepness(network: Network, omega: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Return d ln|Z|/dw [s] and its own derivative [s^2] at ``omega`` (n,) [rad/s]; zero at an extremum."""
-    h = 1e-5 * omega
+    h = 3e-6 * omega
     z = impedance(network, np.concatenate([omega - h, omega, omega + h])).reshape(3, -1)
     slope, bend = (z[2] - z[0]) / (2 * h), (z[2] - 2 * z[1] + z[0]) / h**2
     return (slope / z[1]).real, (bend / z[1] - (slope / z[1]) ** 2).real
@@ -145,7 +146,8 @@ def _paired(
     """Give each extremum the natural frequency behind it, if one is near enough."""
     distance = np.abs(natural.real[None, :] / extrema[:, None] - 1)
     wide = 1.5 * natural.imag[None, :] / extrema[:, None]
-    behind = matching(np.where(distance < np.maximum(_NEAR, wide), distance, np.inf), _NEAR)
+    pull = np.abs(natural[None, :] / extrema[:, None] - 1)  # in the complex plane: the sharper of two is the nearer
+    behind = matching(np.where(distance < np.maximum(_NEAR, wide), pull, np.inf), _ALONE)
     z = impedance(network, extrema) if len(extrema) else extrema
     return [
         Spot(

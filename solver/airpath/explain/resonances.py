@@ -12,6 +12,7 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from airpath.air import Air
 from airpath.elements.base import ComplexArray
 from airpath.network.graph import Branch, Network
 from airpath.network.solve import branch_admittances, solve_network
@@ -85,20 +86,23 @@ def shape(network: Network, omega: complex, cone: Cone) -> Shape:
     """Return the pressures of the swing at a natural frequency: the null vector of the nodal matrix there."""
     branches = swinging(network, cone)
     nodes = tuple(replace(network, branches=branches).nodes)
+    beside = omega * (1.05 + 0.05j)  # off the resonance, where every node has its usual size
+    matrix, usual = nodal_matrix(branches, nodes, network.air, np.array([omega, beside]))
+    scale = 1 / np.sqrt(np.abs(np.diag(usual)))
+    _, _, right = np.linalg.svd(scale[:, None] * matrix * scale)
+    return Shape(omega=omega, branches=branches, nodes=nodes, pressure=scale * right[-1].conj())
+
+
+def nodal_matrix(branches: tuple[Branch, ...], nodes: tuple[str, ...], air: Air, omega: NDArray[Any]) -> ComplexArray:
+    """Return the sum of all branch admittances [m^3/(s Pa)], (n, nodes, nodes)."""
     index = {node: i for i, node in enumerate(nodes)}
-    matrix = np.zeros((len(nodes), len(nodes)), dtype=np.complex128)
-    size = np.zeros(len(nodes))
-    beside = np.array([omega, omega * (1.05 + 0.05j)])  # off the resonance, where every node has its usual size
-    for branch, y in zip(branches, branch_admittances(branches, beside, network.air), strict=True):
+    matrix = np.zeros((len(omega), len(nodes), len(nodes)), dtype=np.complex128)
+    for branch, y in zip(branches, branch_admittances(branches, omega, air), strict=True):
         for i, a in enumerate(branch.nodes):
             for j, b in enumerate(branch.nodes):
                 if a in index and b in index:
-                    matrix[index[a], index[b]] += y[0, i, j]
-            if a in index:
-                size[index[a]] += abs(y[1, i, i])
-    scale = 1 / np.sqrt(size)
-    _, _, right = np.linalg.svd(scale[:, None] * matrix * scale)
-    return Shape(omega=omega, branches=branches, nodes=nodes, pressure=scale * right[-1].conj())
+                    matrix[:, index[a], index[b]] += y[:, i, j]
+    return matrix
 
 
 def swinging(network: Network, cone: Cone) -> tuple[Branch, ...]:

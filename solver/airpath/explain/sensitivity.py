@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -11,11 +11,11 @@ from numpy.typing import NDArray
 
 from airpath.case.schema import Case
 from airpath.explain.features import Spot, steepness
-from airpath.explain.resonances import residual
+from airpath.explain.resonances import Shape, nodal_matrix, shape, swinging
 from airpath.network.build import build
 from airpath.network.graph import Network
 
-_STEP = 5e-4  # relative
+_STEP = 2e-6  # relative: small against the width of the sharpest resonance
 _UNITS = {"mm": 1e-3, "L": 1e-3, "cm^2": 1e-4}  # SI value of one unit
 _SHOWN = 6
 _WORTH = 0.01  # a change of 1 % that moves a feature by less than this share of 1 % is not shown
@@ -47,17 +47,18 @@ class Dimension:
 def sensitivities(case: Case, model: str, network: Network, found: list[Spot]) -> list[list[Sensitivity]]:
     """Return per feature its sensitivities, the largest for the same relative change first.
 
-    The slope of the defining equation, d ln|Z|/dw = 0 or the resonance's own, over the change of it with the dimension
-    (implicit function): exact but for the central difference in the dimension. None for drawn chambers.
+    The slope of what is zero at the feature over its change with the dimension (implicit function): d ln|Z|/dw at an
+    extremum; p^T Y p of the swing (Rayleigh) at a ripple. Exact but for the central difference in the dimension. None
+    for drawn chambers.
     """
     if not found or any(table.outline is not None for table in case.chambers.values()):
         return [[] for _ in found]
-    value, slope = _defining(network, found)
-    del value
+    zero = _Zeros(network, found)
+    slope = zero.slope(network)
     rows: list[list[tuple[float, Sensitivity]]] = [[] for _ in found]
     for d in dimensions(case):
         h = _STEP * d.value
-        above, below = (_defining(build(d.changed(d.value + s * h), model), found)[0] for s in (1, -1))
+        above, below = (zero.value(build(d.changed(d.value + s * h), model)) for s in (1, -1))
         hertz = -((above - below) / (2 * h) / slope).real / (2 * np.pi)
         for i, spot in enumerate(found):
             relative = abs(hertz[i] * d.value / spot.frequency)
@@ -67,20 +68,43 @@ def sensitivities(case: Case, model: str, network: Network, found: list[Spot]) -
     return [[s for _, s in sorted(row, key=lambda pair: -pair[0])[:_SHOWN]] for row in rows]
 
 
-def _defining(network: Network, found: list[Spot]) -> tuple[NDArray[Any], NDArray[Any]]:
-    """Return what is zero at each feature, and its derivative over w."""
-    value = np.zeros(len(found), dtype=np.complex128)
-    slope = np.ones(len(found), dtype=np.complex128)
-    turn = [i for i, spot in enumerate(found) if spot.kind != "ripple"]
-    ring = [i for i, spot in enumerate(found) if spot.kind == "ripple"]
-    if turn:
-        value[turn], slope[turn] = steepness(network, 2 * np.pi * np.array([found[i].frequency for i in turn]))
-    if ring:
-        omega = np.array([found[i].omega for i in ring], dtype=np.complex128)
-        h = 1e-5 * np.abs(omega)
-        f = residual(network, np.concatenate([omega, omega + h, omega - h]), "free").reshape(3, -1)
-        value[ring], slope[ring] = f[0], (f[1] - f[2]) / (2 * h)
-    return value, slope
+class _Zeros:
+    """What is zero at each feature, as a function of the network."""
+
+    def __init__(self, network: Network, found: list[Spot]) -> None:
+        self.turn = [i for i, spot in enumerate(found) if spot.kind != "ripple"]
+        self.omega = 2 * np.pi * np.array([found[i].frequency for i in self.turn])
+        self.rings = [
+            (i, shape(network, spot.omega, spot.cone))
+            for i, spot in enumerate(found)
+            if spot.kind == "ripple" and spot.omega is not None
+        ]
+
+    def value(self, network: Network) -> NDArray[Any]:
+        """Return it for a network, (features,)."""
+        out = np.zeros(len(self.turn) + len(self.rings), dtype=np.complex128)
+        if self.turn:
+            out[self.turn] = steepness(network, self.omega)[0]
+        for i, ring in self.rings:
+            out[i] = self._ringing(network, ring, np.array([ring.omega]))[0]
+        return out
+
+    def slope(self, network: Network) -> NDArray[Any]:
+        """Return its derivative over w, (features,)."""
+        out = np.ones(len(self.turn) + len(self.rings), dtype=np.complex128)
+        if self.turn:
+            out[self.turn] = steepness(network, self.omega)[1]
+        for i, ring in self.rings:
+            h = 1e-5 * abs(ring.omega)
+            above, below = self._ringing(network, ring, np.array([ring.omega + h, ring.omega - h]))
+            out[i] = (above - below) / (2 * h)
+        return out
+
+    @staticmethod
+    def _ringing(network: Network, ring: Shape, omega: NDArray[Any]) -> NDArray[Any]:
+        branches = swinging(network, "free")  # its nodes come in the order of the shape's, whatever their names
+        matrix = nodal_matrix(branches, tuple(replace(network, branches=branches).nodes), network.air, omega)
+        return np.asarray(np.einsum("i,nij,j->n", ring.pressure, matrix, ring.pressure))
 
 
 def dimensions(case: Case) -> Iterator[Dimension]:
