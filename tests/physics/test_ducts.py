@@ -180,3 +180,13 @@ def test_the_baffled_piston_is_the_same_for_real_and_complex_wavenumbers() -> No
     real, complex_ = baffled_piston(k, 1.0), baffled_piston(k + 0j, 1.0)
     assert np.abs(real - complex_).max() < 1e-10
     assert np.abs(real.imag - struve(1, 2 * k) / k).max() < 1e-10
+
+
+def test_a_passage_keeps_the_order_of_its_stages() -> None:
+    """From its first end, with the last one open: the plug's impedance, and then the duct's of an open pipe."""
+    section = Section(height=0.05)
+    plug, duct = Plug(section=section, length=0.3, friction=False), Duct(section=section, length=0.4)
+    y = Passage(stages=(plug, duct)).admittance(OMEGA, REFERENCE)
+    first, second = (stage.admittance(OMEGA, REFERENCE)[:, 0, 0] for stage in (plug, duct))
+    assert y[:, 0, 0] == pytest.approx(1 / (1 / first + 1 / second), rel=1e-10)
+    assert np.abs(y[:, 1, 1] / y[:, 0, 0] - 1).max() > 0.1
