@@ -53,7 +53,8 @@ BOXES: dict[str, Case] = {
         + port("slot", "box", "outside", "420 mm", 'width = "180 mm"\nheight = "26 mm"', "along_wall = true")
     ),
     "closed end": case(
-        chamber("box", "20 L") + port("stub", "box", "outside", "400 mm", 'diameter = "80 mm"', "covered = true")
+        chamber("box", "20 L") + port("stub", "box", "outside", "400 mm", 'diameter = "80 mm"', "covered = true"),
+        stop="900 Hz",
     ),
     "double chamber": case(
         chamber("main", "12 L") + chamber("tail", "8 L") + port("nose", "main", "outside", "80 mm")

@@ -47,30 +47,54 @@ def mobility(network: Network, omega: NDArray[Any]) -> ComplexArray:
 
 
 def refine(network: Network, start: NDArray[Any], cone: Cone, rounds: int = _ROUNDS) -> ComplexArray:
-    """Return natural frequencies [rad/s] near ``start`` (n,), by Newton's method; nan where it didn't converge.
+    """Return natural frequencies [rad/s] near ``start`` (n,); nan where the search didn't converge.
 
-    Kept are decaying, oscillating ones only. "free": poles of the mobility; "clamped": its zeros.
+    Inverse iteration on the nodal matrix, Y(w) x = Y'(w) x0, with w - x^T Y x / x^T Y' x as the next frequency (Ruhe
+    1973, SIAM J. Numer. Anal. 10, 674, in its symmetric form), from the swing that the cone excites. It holds on to
+    weak resonances, whose pole and zero lie close together. Kept are decaying, oscillating ones only.
     """
+    branches = swinging(network, cone)
+    nodes = tuple(replace(network, branches=branches).nodes)
     omega = np.array(start, dtype=np.complex128)
     done = np.zeros(len(omega), dtype=bool)
-    anchor = 1.2 * np.abs(omega).max(keepdims=True, initial=0.0)  # modal sums then end at the same place every time
+    if not len(omega) or not len(nodes):
+        return np.full(len(omega), complex(np.nan, np.nan))
+    front, rear = network.branches[network.driver].nodes
+    push = np.array([float(node == front) - float(node == rear) for node in nodes])
+    x = np.tile(push[:, None].astype(complex), (len(omega), 1, 1))
+    first = True
+    anchor = 1.2 * np.abs(omega).max(keepdims=True)  # modal sums then end at the same place every time
     for _ in range(rounds):
         live = np.flatnonzero(~done & np.isfinite(omega))
         if not len(live):
             break
         here, h = omega[live], _STEP * np.abs(omega[live])
-        f = residual(network, np.concatenate([here, here + h, here - h, anchor]), cone)[:-1].reshape(3, -1)
         with np.errstate(all="ignore"):
-            step = f[0] * 2 * h / (f[1] - f[2])
+            every = nodal_matrix(branches, nodes, network.air, np.concatenate([here, here + h, here - h, anchor]))
+            y, above, below = every[:-1].reshape(3, len(live), len(nodes), len(nodes))
+            slope = (above - below) / (2 * h)[:, None, None]
+            x[live] = _inverse(y, x[live] if first else slope @ x[live])
+            first = False
+            left = x[live].swapaxes(1, 2)
+            step = (left @ y @ x[live] / (left @ slope @ x[live]))[:, 0, 0]
             bound = 0.1 * np.abs(here)
             step = np.where(np.abs(step) > bound, step / np.abs(step) * bound, step)
         new = here - step
-        left = (new.real <= 0.2 * start.real[live]) | (new.real > 5 * start.real[live])
-        left |= np.abs(new.imag) > new.real
-        omega[live] = np.where(left, np.nan, new)
+        lost = (new.real <= 0.2 * start.real[live]) | (new.real > 5 * start.real[live])
+        lost |= np.abs(new.imag) > new.real
+        omega[live] = np.where(lost, np.nan, new)
         done[live] = np.abs(step) < _CONVERGED * np.abs(here)
     good = done & np.isfinite(omega) & (omega.imag > 0)
     return np.where(good, omega, complex(np.nan, np.nan))
+
+
+def _inverse(matrix: ComplexArray, right: ComplexArray) -> ComplexArray:
+    """Return matrix^-1 right, (n, m, 1), scaled to a largest entry of 1; a singular matrix is nudged off."""
+    try:
+        found = np.linalg.solve(matrix, right)
+    except np.linalg.LinAlgError:
+        found = np.linalg.solve(matrix + 1e-14 * np.abs(matrix).max() * np.eye(matrix.shape[-1]), right)
+    return np.asarray(found / np.abs(found).max(axis=1, keepdims=True))
 
 
 def distinct(omega: ComplexArray) -> ComplexArray:
@@ -112,9 +136,3 @@ def swinging(network: Network, cone: Cone) -> tuple[Branch, ...]:
         return tuple(branch for branch in network.branches if branch is not driver)
     free = replace(driver, element=replace(network.cone, force_factor=0.0))
     return tuple(free if branch is driver else branch for branch in network.branches)
-
-
-def residual(network: Network, omega: ComplexArray, cone: Cone) -> ComplexArray:
-    """Return what is zero at a natural frequency: the inverse of the mobility, or the mobility, (n,)."""
-    value = mobility(network, omega)
-    return value if cone == "clamped" else np.asarray(1 / value)
