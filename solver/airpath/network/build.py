@@ -153,13 +153,11 @@ class _Builder:
         driver, air = self.case.driver, self.air
         radius = float(np.sqrt(driver.Sd / np.pi))
         nodes, load = [], 0.0
-        for side, space, along in (
-            ("front", driver.front, driver.front_along), ("rear", driver.rear, driver.rear_along)
-        ):  # fmt: skip
+        for side, space in (("front", driver.front), ("rear", driver.rear)):
             if space == OUTSIDE:
                 nodes.append(f"cone {side}")
             elif space in self.case.horns:
-                nodes.append(_horn_node(space, along or 0.0))
+                nodes.append(_horn_node(space, self._taps(space)[1][side]))
             else:
                 nodes.append(self.nodes[f"driver.{side}"])
                 at = driver.front_at if side == "front" else driver.rear_at
@@ -247,17 +245,19 @@ class _Builder:
         space, at = (port.from_, port.from_at) if end == "from" else (port.to, port.to_at)
         return passages.inner_end_length(port, end, joints.wall_at(self.case.chambers[space], at))
 
+    def _taps(self, horn: str) -> tuple[list[float], dict[str, float]]:
+        """Return the stations of a horn [m] from throat to mouth, and at which of them each driver side sits."""
+        driver = self.case.driver
+        sides = {"front": (driver.front, driver.front_along), "rear": (driver.rear, driver.rear_along)}
+        place = {side: along or 0.0 for side, (space, along) in sides.items() if space == horn}
+        return joints.merge_near(place, sum(piece.length for piece in passages.horn_pieces(self.case.horns[horn])))
+
     def _horn(self, name: str) -> None:
-        table, driver = self.case.horns[name], self.case.driver
+        table = self.case.horns[name]
         horns = passages.horn_pieces(table)
         length = sum(horn.length for horn in horns)
-        taps = {
-            along or 0.0
-            for space, along in ((driver.front, driver.front_along), (driver.rear, driver.rear_along))
-            if space == name
-        }
         throat, mouth = Section.round(horns[0].throat), Section.round(passages.mouth_area(horns))
-        stations = sorted({0.0, length, *taps})
+        stations, _ = self._taps(name)
         area = min(throat.area, mouth.area)
         first = last = -1
         for a, b in pairwise(stations):

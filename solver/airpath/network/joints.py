@@ -114,7 +114,7 @@ def duct_chamber(name: str, table: ChamberTable, joints: list[Joint]) -> tuple[l
     width, height = (side for i, side in enumerate(table.size) if i != axis)
     section = Section(height=height, width=width)
     place = {joint.key: joint.position[axis] for joint in joints if joint.position is not None}
-    stations, at = _merge_near(place, length)
+    stations, at = merge_near(place, length)
     node = {x: f"{name} at {x * 1000:.6g} mm" for x in stations}
     branches = [
         Branch(owner=name, role="chamber", element=element, nodes=(node[a], node[b]))
@@ -124,7 +124,7 @@ def duct_chamber(name: str, table: ChamberTable, joints: list[Joint]) -> tuple[l
     return branches, {key: node[x] for key, x in at.items()}
 
 
-def _merge_near(place: dict[str, float], length: float) -> tuple[list[float], dict[str, float]]:
+def merge_near(place: dict[str, float], length: float) -> tuple[list[float], dict[str, float]]:
     """Return the stations along a duct [m] and each joint's; joints closer than 0.1 % of the length share one."""
     near = _SAME_STATION * length
     stations, at = [0.0], {}
