@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import Any, Literal
 
 from airpath.case.schema import Case
@@ -79,7 +79,7 @@ def causes(
         elif not sure:
             text = f"probably {text}"
         out.append(Cause(type=first.type, element=first.element, order=orders[0].number, text=text, sure=sure))
-    return out
+    return [_settled(i, found, out) if found[i].omega is None else cause for i, cause in enumerate(out)]
 
 
 def suspects(network: Network, kinds: dict[str, str], share: dict[str, Share]) -> list[Suspect]:
@@ -151,8 +151,23 @@ def _bare(tried: Suspect | None) -> Cause:
     if tried is not None:
         text = "the coil: its inductance takes over from the cone's motion, nothing in the air rings here"
         return Cause(type="coil", element="driver", order=None, text=text, sure=True)
-    text = "probably the driver: the impedance turns here between other features, nothing in the air rings"
-    return Cause(type="driver", element="driver", order=None, text=text, sure=False)
+    return Cause(type="driver", element="driver", order=None, text="", sure=False)
+
+
+def _settled(i: int, found: list[Spot], stated: list[Cause]) -> Cause:
+    """Return the cause of a turn with no resonance of its own: the coil, or the flank of what rings nearest to it."""
+    if stated[i].sure:
+        return stated[i]
+    known = [j for j, spot in enumerate(found) if spot.omega is not None]
+    others = [j for j in known if stated[j].type != "driver"] or known
+    if not others:
+        text = "probably the driver, too damped to ring"
+        return Cause(type="driver" if i == 0 else "coil", element="driver", order=None, text=text, sure=False)
+    near = stated[min(others, key=lambda j: abs(found[j].frequency / found[i].frequency - 1))]
+    if near.type == "driver":
+        text = "probably the coil and the flank of the driver's own peak: nothing in the air rings here"
+        return Cause(type="coil", element="driver", order=None, text=text, sure=False)
+    return replace(near, text=f"probably the flank of {near.text.removeprefix('probably ')}", sure=False)
 
 
 def _phrase(case: Case, kinds: dict[str, str], suspect: Suspect, order: Order, share: dict[str, Share]) -> str:

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from airpath.case.schema import Case
-from airpath.errors import FidelityError
+from airpath.errors import AirpathError, FidelityError
 from airpath.explain.causes import Cause, causes
 from airpath.explain.features import Kind, Spot, matching, spots
 from airpath.explain.knockout import Knock, knock_out
@@ -68,31 +68,44 @@ def explain_case(case: Case, model: str | None = None) -> list[Feature]:
     if best not in allowed:
         raise FidelityError(refusal(case, best))
     frequency = sweep_frequencies(case)
-    networks = {name: build(case, name) for name in allowed}
-    network = networks[best]
+    network = build(case, best)
     found = spots(network, frequency)
     held = [energy(network, spot) for spot in found]
     knocks = knock_out(network, found, held, frequency)
     why = causes(case, network, found, held, knocks)
+    tried = []
     seen = [[name for name in allowed if name == best] for _ in found]
     for name in allowed:
-        if name != best:
-            others = spots(networks[name], frequency)
-            pairs = same(found, held, others, [energy(networks[name], spot) for spot in others])
-            for i in pairs:
+        tried += [name]
+        other = None if name == best else _other(case, name, strict=model is None)
+        if other is not None:
+            others = spots(other, frequency)
+            for i in same(found, held, others, [energy(other, spot) for spot in others]):
                 seen[i].append(name)
+        elif name != best:
+            tried.remove(name)
     turns = sensitivities(case, best, network, found)
     number = network.cone.count
     terminals = number if case.driver.wiring == "series" else 1 / number
     return [
         Feature(
             kind=spot.kind, frequency_hz=spot.frequency, impedance_ohm=abs(spot.impedance) * terminals, q=spot.q,
-            cause=replace(why[i], text=sentence(spot, why[i], [name for name in allowed if name not in seen[i]])),
+            cause=replace(why[i], text=sentence(spot, why[i], [name for name in tried if name not in seen[i]])),
             shares=held[i], sensitivity=turns[i],
             seen_by=tuple(name for name in allowed if name in seen[i]), evidence=evidence(i, spot, knocks),
         )
         for i, spot in enumerate(found)
     ]
+
+
+def _other(case: Case, model: str, strict: bool) -> Network | None:
+    """Return the network of another fidelity; None for one that can't be built, if only ``best`` was asked for."""
+    try:
+        return build(case, model)
+    except AirpathError:
+        if strict:
+            raise
+        return None
 
 
 def energy(network: Network, spot: Spot) -> dict[str, Share]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass
 from typing import Any
 
 import numpy as np
@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from airpath.case.schema import Case
 from airpath.explain.features import Spot, steepness
-from airpath.explain.resonances import Shape, nodal_matrix, shape, swinging
+from airpath.explain.resonances import Shape, shape, swinging
 from airpath.network.build import build
 from airpath.network.graph import Network
 
@@ -102,9 +102,14 @@ class _Zeros:
 
     @staticmethod
     def _ringing(network: Network, ring: Shape, omega: NDArray[Any]) -> NDArray[Any]:
-        branches = swinging(network, "free")  # its nodes come in the order of the shape's, whatever their names
-        matrix = nodal_matrix(branches, tuple(replace(network, branches=branches).nodes), network.air, omega)
-        return np.asarray(np.einsum("i,nij,j->n", ring.pressure, matrix, ring.pressure))
+        branches = swinging(network, "free")
+        if len(branches) != len(ring.branches):  # stations of a duct that fell together or came apart
+            return np.full(len(omega), np.nan)
+        total = np.zeros(len(omega), dtype=np.complex128)
+        for was, now in zip(ring.branches, branches, strict=True):
+            p = ring.at(was)
+            total += np.einsum("i,nij,j->n", p, now.element.admittance(omega, network.air), p)
+        return total
 
 
 def dimensions(case: Case) -> Iterator[Dimension]:
