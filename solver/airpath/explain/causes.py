@@ -191,7 +191,8 @@ def _helmholtz(kinds: dict[str, str], share: dict[str, Share]) -> str:
 
     def main(parts: dict[str, float]) -> list[str]:
         total = sum(max(v, 0.0) for v in parts.values())
-        return [o for o, v in parts.items() if v > _TAKES_PART * total]
+        large = [o for o, v in parts.items() if v > _TAKES_PART * total > 0]
+        return large or sorted(parts, key=lambda o: -parts[o])[:1]
 
     chambers, ports = main(springs), main(plugs)
     kind = "chamber" if len(chambers) == 1 else "chambers"

@@ -73,39 +73,42 @@ def explain_case(case: Case, model: str | None = None) -> list[Feature]:
     held = [energy(network, spot) for spot in found]
     knocks = knock_out(network, found, held, frequency)
     why = causes(case, network, found, held, knocks)
-    tried = []
-    seen = [[name for name in allowed if name == best] for _ in found]
-    for name in allowed:
-        tried += [name]
-        other = None if name == best else _other(case, name, strict=model is None)
-        if other is not None:
-            others = spots(other, frequency)
-            for i in same(found, held, others, [energy(other, spot) for spot in others]):
-                seen[i].append(name)
-        elif name != best:
-            tried.remove(name)
+    seen = seen_by(case, best, found, held, strict=model is None)
     turns = sensitivities(case, best, network, found)
     number = network.cone.count
     terminals = number if case.driver.wiring == "series" else 1 / number
     return [
         Feature(
             kind=spot.kind, frequency_hz=spot.frequency, impedance_ohm=abs(spot.impedance) * terminals, q=spot.q,
-            cause=replace(why[i], text=sentence(spot, why[i], [name for name in tried if name not in seen[i]])),
+            cause=replace(why[i], text=sentence(spot, why[i], [name for name in seen if i not in seen[name]])),
             shares=held[i], sensitivity=turns[i],
-            seen_by=tuple(name for name in allowed if name in seen[i]), evidence=evidence(i, spot, knocks),
+            seen_by=tuple(name for name in seen if i in seen[name]), evidence=evidence(i, spot, knocks),
         )
         for i, spot in enumerate(found)
     ]
 
 
-def _other(case: Case, model: str, strict: bool) -> Network | None:
-    """Return the network of another fidelity; None for one that can't be built, if only ``best`` was asked for."""
-    try:
-        return build(case, model)
-    except AirpathError:
-        if strict:
-            raise
-        return None
+def seen_by(
+    case: Case, best: str, found: list[Spot], held: list[dict[str, Share]], strict: bool
+) -> dict[str, set[int]]:
+    """Return per fidelity, simplest first, which of the features of ``best`` it shows.
+
+    Another fidelity that can't be built raises its error if ``strict``, and is left out if not.
+    """
+    seen: dict[str, set[int]] = {}
+    for name in models_for(case):
+        if name == best:
+            seen[name] = set(range(len(found)))
+            continue
+        try:
+            other = build(case, name)
+        except AirpathError:
+            if strict:
+                raise
+            continue
+        others = spots(other, sweep_frequencies(case))
+        seen[name] = set(same(found, held, others, [energy(other, spot) for spot in others]))
+    return seen
 
 
 def energy(network: Network, spot: Spot) -> dict[str, Share]:

@@ -84,13 +84,18 @@ def impedance(network: Network, omega: NDArray[Any]) -> ComplexArray:
 def extrema(
     network: Network, grid: NDArray[np.float64]
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Return the maxima and minima of |Z| [rad/s] that show on a grid (n,) [rad/s], placed to 1e-9."""
-    size = np.abs(impedance(network, grid))
-    high = np.flatnonzero((size[1:-1] > size[:-2]) & (size[1:-1] >= size[2:])) + 1
-    low = np.flatnonzero((size[1:-1] < size[:-2]) & (size[1:-1] <= size[2:])) + 1
+    """Return the maxima and minima of |Z| [rad/s] that show on a grid (n,) [rad/s], placed to 1e-8."""
+    high, low = turns(np.abs(impedance(network, grid)))
     middle = np.concatenate([high, low])
     found = _settle(network, grid[middle - 1], grid[middle], grid[middle + 1])
     return found[: len(high)], found[len(high) :]
+
+
+def turns(size: NDArray[np.float64]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Return where samples have their maxima and their minima, ends left out."""
+    high = np.flatnonzero((size[1:-1] > size[:-2]) & (size[1:-1] >= size[2:])) + 1
+    low = np.flatnonzero((size[1:-1] < size[:-2]) & (size[1:-1] <= size[2:])) + 1
+    return high, low
 
 
 def _settle(
@@ -107,7 +112,7 @@ def _settle(
         low, high = np.where(same, omega, low), np.where(same, high, omega)
         new = omega - rise / change
         new = np.where((new > low) & (new < high), new, (low + high) / 2)
-        still = np.all(np.abs(new - omega) < 1e-9 * omega)
+        still = np.all(np.abs(new - omega) < 1e-8 * omega)
         omega = new
         if still:
             break

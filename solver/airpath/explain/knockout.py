@@ -15,7 +15,7 @@ from airpath.elements.duct import Duct
 from airpath.elements.horn import Horn
 from airpath.elements.passage import Passage
 from airpath.elements.plug import Plug
-from airpath.explain.features import Spot, extrema, matching, starts
+from airpath.explain.features import Spot, impedance, matching, starts, turns
 from airpath.explain.resonances import Cone, distinct, mobility, refine, shape
 from airpath.explain.shares import Share, likeness, shares
 from airpath.network.graph import OUTSIDE, Branch, Network
@@ -24,6 +24,9 @@ from airpath.network.passages import profile
 Action = Literal["no waves", "capped", "sealed", "no leak", "no coil", "no stuffing"]
 _FURTHEST = 0.5  # octaves that a resonance may move and still be the same one when waves or stuffing go
 _LIVES_ON = 0.25  # of its energy
+_POINTS = 160  # of a sweep are enough for the rational fit
+_ROUNDS = 1  # a pole of the fit that is real needs no more
+_WITHIN = 1e-3  # relative: a pole of the fit that moves further at the first step is spurious
 _ALIKE = 0.6  # cosine between energy shares, at least
 _FURTHEST_OPEN = 2.0  # when an opening closes
 
@@ -48,14 +51,15 @@ def knock_out(
     ``held``: the energy shares of each feature. One re-solve of the sweep each.
     """
     out = []
+    sweep = _Sweep(2 * np.pi * frequency[:: max(1, len(frequency) // _POINTS)])
     for action, owner, variant in variants(network, float(2 * np.pi * frequency[0])):
         if action == "no coil":
             shift = _without_coil(variant, found, frequency)
         elif action == "sealed":
-            shift = _sealed(variant, found, frequency)
+            shift = _sealed(variant, found, sweep)
         else:
             limit = _FURTHEST if action in ("no waves", "no stuffing") else _FURTHEST_OPEN
-            shift = _follow(variant, found, held, owner if action == "no waves" else "", frequency, limit)
+            shift = _follow(variant, found, held, owner if action == "no waves" else "", sweep, limit)
         out.append(Knock(action=action, owner=owner, shift=tuple(shift)))
     return out
 
@@ -198,22 +202,38 @@ def _still_chamber(network: Network, owner: str, low: float) -> Network:
     return replace(network, branches=(*kept, branch), driver=driver, openings=(), chambers={})
 
 
+class _Sweep:
+    """The sweep that every variant is solved over; what an element does there is worked out once for all of them."""
+
+    def __init__(self, omega: NDArray[np.float64]) -> None:
+        self.omega = omega
+        self.known: dict[int, tuple[Element, ComplexArray]] = {}
+
+    def starts(self, network: Network) -> tuple[ComplexArray, ComplexArray]:
+        """Return guesses for the free and the clamped natural frequencies of a variant."""
+        parts = []
+        for branch in network.branches:
+            key = id(branch.element)
+            if key not in self.known:
+                self.known[key] = (branch.element, branch.element.admittance(self.omega, network.air))
+            parts.append(self.known[key][1])
+        return starts(self.omega, mobility(network, self.omega, parts))
+
+
 def _follow(
-    network: Network, found: list[Spot], held: list[dict[str, Share]], owner: str, frequency: NDArray[np.float64],
-    limit: float,
-) -> list[float | None]:  # fmt: skip
+    network: Network, found: list[Spot], held: list[dict[str, Share]], owner: str, sweep: _Sweep, limit: float
+) -> list[float | None]:
     """Pair the natural frequencies of a changed network with those of the features, one to one.
 
     A feature that lives on waves inside ``owner`` is the same one only if the same parts still swing.
     """
     shift: list[float | None] = [None] * len(found)
     none = Share(kinetic=0.0, potential=0.0)
-    omega = 2 * np.pi * frequency[::2]
-    guesses = dict(zip(("free", "clamped"), starts(omega, mobility(network, omega)), strict=True))
+    guesses = dict(zip(("free", "clamped"), sweep.starts(network), strict=True))
     cones: tuple[Cone, ...] = ("free", "clamped")
     for cone in cones:
         mine = [(i, spot.omega) for i, spot in enumerate(found) if spot.cone == cone and spot.omega is not None]
-        new = distinct(refine(network, guesses[cone], cone, rounds=10)) if mine else np.zeros(0, complex)
+        new = distinct(refine(network, guesses[cone], cone, _ROUNDS, _WITHIN)) if mine else np.zeros(0, complex)
         if not len(new):
             continue
         old = np.array([w for _, w in mine])
@@ -229,15 +249,14 @@ def _follow(
     return shift
 
 
-def _sealed(network: Network, found: list[Spot], frequency: NDArray[np.float64]) -> list[float | None]:
+def _sealed(network: Network, found: list[Spot], sweep: _Sweep) -> list[float | None]:
     """Find which free resonance becomes the driver's own when the box is closed.
 
     Coupled resonances never cross: the driver on the closed box and the tunings with the cone clamped, sorted, turn
     into the resonances of the whole in the same order.
     """
     shift: list[float | None] = [None] * len(found)
-    omega = 2 * np.pi * frequency[::2]
-    new = distinct(refine(network, starts(omega, mobility(network, omega))[0], "free", rounds=10))
+    new = distinct(refine(network, sweep.starts(network)[0], "free", _ROUNDS, _WITHIN))
     if not len(new):
         return shift
     weight = [shares(shape(network, w, "free"), network.air)["driver"].kinetic for w in new.tolist()]
@@ -255,10 +274,10 @@ def _sealed(network: Network, found: list[Spot], frequency: NDArray[np.float64])
 
 def _without_coil(network: Network, found: list[Spot], frequency: NDArray[np.float64]) -> list[float | None]:
     """Pair the extrema of the impedance with those of the same coil without its inductance."""
-    highs, lows = extrema(network, 2 * np.pi * frequency)
+    highs, lows = (frequency[i] for i in turns(np.abs(impedance(network, 2 * np.pi * frequency))))
     shift: list[float | None] = []
     for spot in found:
-        there = (lows if spot.kind == "dip" else highs) / (2 * np.pi * spot.frequency) - 1
+        there = (lows if spot.kind == "dip" else highs) / spot.frequency - 1
         near = there[np.abs(there) < 0.15]
         if spot.kind == "ripple":
             shift.append(0.0)

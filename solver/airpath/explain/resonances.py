@@ -19,7 +19,7 @@ from airpath.network.solve import branch_admittances, solve_network
 
 Cone = Literal["free", "clamped"]
 _STEP = 1e-5  # relative step of the difference quotient
-_ROUNDS = 20
+_ROUNDS = 12
 _CONVERGED = 1e-9
 _SAME = 0.02  # of the half-width: closer ones are the same
 
@@ -39,15 +39,20 @@ class Shape:
         return np.array([known.get(node, 0.0) for node in branch.nodes], dtype=np.complex128)
 
 
-def mobility(network: Network, omega: NDArray[Any]) -> ComplexArray:
-    """Return cone velocity per force of the coil [m/(s N)], (n,), with everything that the air does to it."""
+def mobility(network: Network, omega: NDArray[Any], parts: list[ComplexArray] | None = None) -> ComplexArray:
+    """Return cone velocity per force of the coil [m/(s N)], (n,), with everything that the air does to it.
+
+    ``parts``: the branches' admittances, where they are known already.
+    """
     with np.errstate(divide="ignore", invalid="ignore"):  # a power balance means nothing off the real axis
-        state = solve_network(network, omega)
+        state = solve_network(network, omega, parts)
     return np.asarray(state.velocity / (network.cone.force_factor * state.current))
 
 
-def refine(network: Network, start: NDArray[Any], cone: Cone, rounds: int = _ROUNDS) -> ComplexArray:
-    """Return natural frequencies [rad/s] near ``start`` (n,); nan where the search didn't converge.
+def refine(
+    network: Network, start: NDArray[Any], cone: Cone, rounds: int = _ROUNDS, within: float = _CONVERGED
+) -> ComplexArray:
+    """Return natural frequencies [rad/s] near ``start`` (n,); nan where the last step wasn't ``within`` (relative).
 
     Inverse iteration on the nodal matrix, Y(w) x = Y'(w) x0, with w - x^T Y x / x^T Y' x as the next frequency (Ruhe
     1973, SIAM J. Numer. Anal. 10, 674, in its symmetric form), from the swing that the cone excites. It holds on to
@@ -83,7 +88,7 @@ def refine(network: Network, start: NDArray[Any], cone: Cone, rounds: int = _ROU
         lost = (new.real <= 0.2 * start.real[live]) | (new.real > 5 * start.real[live])
         lost |= np.abs(new.imag) > new.real
         omega[live] = np.where(lost, np.nan, new)
-        done[live] = np.abs(step) < _CONVERGED * np.abs(here)
+        done[live] = np.abs(step) < within * np.abs(here)
     good = done & np.isfinite(omega) & (omega.imag > 0)
     return np.where(good, omega, complex(np.nan, np.nan))
 
