@@ -47,8 +47,10 @@ def spots(network: Network, frequency: NDArray[np.float64]) -> list[Spot]:
     moving = mobility(network, omega)
     poles, zeros = starts(omega, moving)
     free, held = distinct(refine(network, poles, "free")), distinct(refine(network, zeros, "clamped"))
-    grid = np.union1d(omega, _near(np.concatenate([free, held]), omega))
-    highs, lows = extrema(network, grid)
+    close = _near(np.concatenate([free, held]), omega)
+    grid, first = np.unique(np.concatenate([omega, close]), return_index=True)
+    size = np.abs(np.concatenate([motional(network, omega, moving), impedance(network, close)]))[first]
+    highs, lows = extrema(network, grid, size)
     free = distinct(np.concatenate([free, refine(network, _guesses(highs, free), "free")]))
     held = distinct(np.concatenate([held, refine(network, _guesses(lows, held), "clamped")]))
     peaks = _paired(network, "peak", highs, free, "free")
@@ -82,10 +84,10 @@ def impedance(network: Network, omega: NDArray[Any]) -> ComplexArray:
 
 
 def extrema(
-    network: Network, grid: NDArray[np.float64]
+    network: Network, grid: NDArray[np.float64], size: NDArray[np.float64]
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Return the maxima and minima of |Z| [rad/s] that show on a grid (n,) [rad/s], placed to 1e-8."""
-    high, low = turns(np.abs(impedance(network, grid)))
+    """Return the maxima and minima of |Z| [rad/s] that show in ``size`` on a grid (n,) [rad/s], placed to 1e-7."""
+    high, low = turns(size)
     middle = np.concatenate([high, low])
     found = _settle(network, grid[middle - 1], grid[middle], grid[middle + 1])
     return found[: len(high)], found[len(high) :]
@@ -112,7 +114,7 @@ def _settle(
         low, high = np.where(same, omega, low), np.where(same, high, omega)
         new = omega - rise / change
         new = np.where((new > low) & (new < high), new, (low + high) / 2)
-        still = np.all(np.abs(new - omega) < 1e-8 * omega)
+        still = np.all(np.abs(new - omega) < 1e-7 * omega)
         omega = new
         if still:
             break

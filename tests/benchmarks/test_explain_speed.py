@@ -1,0 +1,50 @@
+"""Speed of the explanation of a ten-element line case, in solves of its own sweep.
+
+Run with ``pytest tests/benchmarks --benchmark-enable``; the benchmark's ``extra_info`` and a printed line hold it.
+"""
+
+from __future__ import annotations
+
+import time
+
+import numpy as np
+import pytest
+from threadpoolctl import threadpool_limits
+
+from airpath.explain.explain import explain_case
+from airpath.network.build import build
+from airpath.network.respond import sweep_frequencies
+from airpath.network.solve import solve_network
+from known_boxes import BOXES, case, chamber, port
+
+MOST_SOLVES = 60
+TEN = case(
+    chamber("main", "12 L", 'leak = { diameter = "2 mm" }') + chamber("tail", "8 L")
+    + port("nose", "main", "outside", "80 mm") + port("throat", "main", "tail", "50 mm")
+    + port("rear", "tail", "outside", "120 mm"),
+    rear="main", stop="2 kHz",
+)  # fmt: skip
+
+
+@pytest.fixture(autouse=True)
+def _only_when_asked(request: pytest.FixtureRequest) -> None:
+    if not request.config.getoption("benchmark_enable"):
+        pytest.skip("a benchmark: run with --benchmark-enable")
+
+
+def test_explaining_costs_less_than_sixty_solves(benchmark, capsys) -> None:
+    network, omega = build(TEN, "line"), 2 * np.pi * sweep_frequencies(TEN)
+    assert len(network.branches) == 10
+    with threadpool_limits(1):
+        explain_case(BOXES["vented"])  # loads what is loaded once
+        solves = []
+        for _ in range(7):
+            start = time.perf_counter()
+            solve_network(network, omega)
+            solves.append(time.perf_counter() - start)
+        benchmark.pedantic(explain_case, args=(TEN,), rounds=3)
+    ratio = benchmark.stats.stats.min / min(solves)
+    benchmark.extra_info["solves"] = round(ratio, 1)
+    with capsys.disabled():
+        print(f"\nexplain over one sweep solve {ratio:.1f} ({benchmark.stats.stats.min * 1e3:.0f} ms)")
+    assert ratio < MOST_SOLVES
