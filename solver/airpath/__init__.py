@@ -15,9 +15,9 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from airpath.case import Case, load
     from airpath.errors import AccuracyError, AirpathError, CaseError, FidelityError
-    from airpath.explain.explain import Feature, explain_case
-    from airpath.explain.modes import ModeTable, modes
-    from airpath.explain.predict import Prediction, ports, predict
+    from airpath.findings.explain import Feature, explain
+    from airpath.findings.modes import ModeTable, modes
+    from airpath.findings.predict import Prediction, ports, predict
     from airpath.network.respond import solve
     from airpath.network.response import Response
 
@@ -25,15 +25,15 @@ __version__ = "0.1.0"
 
 _HOMES = {
     "load": "case", "Case": "case", "solve": "network.respond", "Response": "network.response",
-    "explain_case": "explain.explain", "Feature": "explain.explain",
-    "predict": "explain.predict", "Prediction": "explain.predict", "ports": "explain.predict",
-    "modes": "explain.modes", "ModeTable": "explain.modes",
+    "explain": "findings.explain", "Feature": "findings.explain",
+    "predict": "findings.predict", "Prediction": "findings.predict", "ports": "findings.predict",
+    "modes": "findings.modes", "ModeTable": "findings.modes",
     "AirpathError": "errors", "CaseError": "errors", "FidelityError": "errors", "AccuracyError": "errors",
 }  # fmt: skip
 
 __all__ = [
     "AccuracyError", "AirpathError", "Case", "CaseError", "Feature", "FidelityError", "ModeTable", "Prediction",
-    "Response", "explain_case", "load", "modes", "ports", "predict", "solve",
+    "Response", "explain", "load", "modes", "ports", "predict", "solve",
 ]  # fmt: skip
 
 

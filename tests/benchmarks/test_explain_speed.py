@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from threadpoolctl import threadpool_limits
 
-from airpath.explain.explain import explain_case
+from airpath.findings.explain import explain
 from airpath.network.build import build
 from airpath.network.respond import sweep_frequencies
 from airpath.network.solve import solve_network
@@ -36,13 +36,13 @@ def test_explaining_costs_less_than_sixty_solves(benchmark, capsys) -> None:
     network, omega = build(TEN, "line"), 2 * np.pi * sweep_frequencies(TEN)
     assert len(network.branches) == 10
     with threadpool_limits(1):
-        explain_case(BOXES["vented"])  # loads what is loaded once
+        explain(BOXES["vented"])  # loads what is loaded once
         solves = []
         for _ in range(7):
             start = time.perf_counter()
             solve_network(network, omega)
             solves.append(time.perf_counter() - start)
-        benchmark.pedantic(explain_case, args=(TEN,), rounds=3)
+        benchmark.pedantic(explain, args=(TEN,), rounds=3)
     ratio = benchmark.stats.stats.min / min(solves)
     benchmark.extra_info["solves"] = round(ratio, 1)
     with capsys.disabled():

@@ -8,8 +8,8 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from airpath.explain.explain import Feature, explain_case
-from airpath.explain.sensitivity import dimensions
+from airpath.findings.explain import Feature, explain
+from airpath.findings.sensitivity import dimensions
 from known_boxes import BOXES
 
 AIR_C = 343.2  # m/s at 20 degC: any table of the speed of sound
@@ -18,7 +18,7 @@ FS, VAS = 44.0, 16.0
 
 @cache
 def explained(name: str, model: str = "line") -> tuple[Feature, ...]:
-    return tuple(explain_case(BOXES[name], model))
+    return tuple(explain(BOXES[name], model))
 
 
 def stated(name: str, model: str = "line") -> list[tuple[str, str, str, object]]:
@@ -148,7 +148,7 @@ def test_sensitivities_are_what_a_changed_box_shows(name: str) -> None:
     box = BOXES[name]
     for dimension in list(dimensions(box))[:3]:
         h = 1e-4 * dimension.value
-        above, below = (explain_case(dimension.changed(dimension.value + s * h), "line") for s in (1, -1))
+        above, below = (explain(dimension.changed(dimension.value + s * h), "line") for s in (1, -1))
         for feature, a, b in zip(explained(name), above, below, strict=True):
             entry = next((s for s in feature.sensitivity if s.parameter == dimension.parameter), None)
             slope = (a.frequency_hz - b.frequency_hz) / (2 * h) * units[dimension.unit]

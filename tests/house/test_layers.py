@@ -11,7 +11,7 @@ import airpath
 
 ROOT = Path(airpath.__file__).parent
 LAYERS = (
-    ("errors", "units", "air"), ("acoustics",), ("case",), ("elements",), ("field",), ("network",), ("explain",),
+    ("errors", "units", "air"), ("acoustics",), ("case",), ("elements",), ("field",), ("network",), ("findings",),
     ("measured",), ("report",), ("cli",),
 )  # fmt: skip
 RANK = {part: rank for rank, parts in enumerate(LAYERS) for part in parts}

@@ -14,8 +14,8 @@ import airpath
 from airpath.acoustics.viscothermal import chamber_compressibility
 from airpath.cli.main import main
 from airpath.errors import AirpathError, CaseError
-from airpath.explain.maps import field_of, pressure_maps
-from airpath.explain.modes import words
+from airpath.findings.maps import field_of, pressure_maps
+from airpath.findings.modes import words
 from airpath.report import fields
 from airpath.report.fieldfiles import write_modes
 from airpath.report.folder import write_whole

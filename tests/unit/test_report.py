@@ -11,7 +11,7 @@ import pytest
 
 from airpath.case import Case
 from airpath.errors import AirpathError
-from airpath.explain.predict import predict
+from airpath.findings.predict import predict
 from airpath.report import write
 from airpath.report.curves import _spread, _tone_rows, frequency_ticks
 from airpath.report.style import plain, png, shortened, svg, tidy

@@ -10,8 +10,8 @@ from rich.markup import escape
 
 from airpath.case import load
 from airpath.cli.show import console
-from airpath.explain.explain import Feature, explain_case
-from airpath.explain.wording import listing, sig
+from airpath.findings.explain import Feature, explain
+from airpath.findings.wording import listing, sig
 
 _PARTS = 3  # named with their share of the energy
 
@@ -19,7 +19,7 @@ _PARTS = 3  # named with their share of the energy
 def run(options: argparse.Namespace) -> None:
     """Run the command."""
     case = load(Path(options.case))
-    features = explain_case(case, options.model)
+    features = explain(case, options.model)
     if options.json:
         print(json.dumps({"features": [feature.to_dict() for feature in features]}, allow_nan=False))
     elif not options.quiet:

@@ -15,9 +15,9 @@ from rich.table import Table
 from airpath.case import load
 from airpath.cli.show import console
 from airpath.errors import CaseError
-from airpath.explain.maps import pressure_maps, result
-from airpath.explain.modes import ChamberModes, ModeTable, modes
-from airpath.explain.wording import sig
+from airpath.findings.maps import pressure_maps, result
+from airpath.findings.modes import ChamberModes, ModeTable, modes
+from airpath.findings.wording import sig
 from airpath.report.fields import PICTURED
 from airpath.units import parse_quantity
 

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from airpath.case import load
 from airpath.cli.show import console, show_ports, show_prediction
-from airpath.explain.predict import Prediction, predict
+from airpath.findings.predict import Prediction, predict
 
 
 def run(options: argparse.Namespace) -> None:

@@ -6,10 +6,10 @@ from rich.console import Console
 from rich.markup import escape
 from rich.table import Table
 
-from airpath.explain.ports import PortRow
-from airpath.explain.predict import Prediction
-from airpath.explain.tones import ToneRow
-from airpath.explain.wording import decibels, sig
+from airpath.findings.ports import PortRow
+from airpath.findings.predict import Prediction
+from airpath.findings.tones import ToneRow
+from airpath.findings.wording import decibels, sig
 
 
 def console() -> Console:

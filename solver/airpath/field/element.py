@@ -47,7 +47,7 @@ class FieldChamber(Element):
         return np.asarray(0.5 * (inverse + np.swapaxes(inverse, 1, 2)))
 
     def storage(self, omega: Omega, air: Air) -> ComplexArray:
-        """Return what a uniform pressure in the whole chamber stores [m^3/(s Pa)], (n,): j w kappa V, walls included."""
+        """Return what a uniform pressure in the whole chamber stores [m^3/(s Pa)], (n,): j w kappa V with its walls."""
         matrices, w = self.model.matrices, np.asarray(omega)
         factors = replace(self.model.medium, air=air).coefficients(w)
         stored = factors[:, 1] * matrices.operators[1].sum() + factors[:, 3] * matrices.operators[3].sum()

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from airpath.explain.ports import SPEED_LIMIT_SHARE
-from airpath.explain.predict import Prediction
+from airpath.findings.ports import SPEED_LIMIT_SHARE
+from airpath.findings.predict import Prediction
 from airpath.report.style import ALARM, INK, MODEL_STYLE, SOFT, WIDTH, opening_style, plain, shortened, tidy
 
 if TYPE_CHECKING:

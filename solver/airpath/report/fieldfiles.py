@@ -10,8 +10,8 @@ from tempfile import TemporaryDirectory
 import numpy as np
 from numpy.typing import NDArray
 
-from airpath.explain.maps import ChamberMap, Grid, field_of, result
-from airpath.explain.modes import ChamberModes, ModeTable
+from airpath.findings.maps import ChamberMap, Grid, field_of, result
+from airpath.findings.modes import ChamberModes, ModeTable
 from airpath.report.fields import PICTURED, Field, map_figure, mode_figures
 from airpath.report.folder import write_whole
 from airpath.report.style import png, styled

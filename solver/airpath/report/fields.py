@@ -11,8 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from airpath.acoustics.patch import Patch
-from airpath.explain.maps import ChamberMap, CuboidField, DrawnField, Grid
-from airpath.explain.modes import ChamberModes, ModeRow
+from airpath.findings.maps import ChamberMap, CuboidField, DrawnField, Grid
+from airpath.findings.modes import ChamberModes, ModeRow
 from airpath.report.style import INK, SOFT, opening_style, shortened, tidy
 
 if TYPE_CHECKING:

@@ -8,9 +8,9 @@ from typing import Any
 
 import airpath
 from airpath.case.schema import Case
-from airpath.explain.ports import PortRow
-from airpath.explain.predict import Prediction
-from airpath.explain.tones import ToneRow
+from airpath.findings.ports import PortRow
+from airpath.findings.predict import Prediction
+from airpath.findings.tones import ToneRow
 from airpath.report.style import plain, tidy
 
 _SUMMED_TONES = 4

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from airpath.explain.predict import Prediction
+from airpath.findings.predict import Prediction
 from airpath.report.curves import curve_figures
 from airpath.report.folder import write_whole
 from airpath.report.page import page

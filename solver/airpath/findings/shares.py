@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from airpath.air import Air
-from airpath.explain.resonances import Shape
+from airpath.findings.resonances import Shape
 
 _STEP = 1e-5
 

@@ -8,9 +8,9 @@ import numpy as np
 
 from airpath.case.schema import Case
 from airpath.elements.cuboid import Cuboid
-from airpath.explain.features import Spot
-from airpath.explain.knockout import still
-from airpath.explain.wording import sig
+from airpath.findings.features import Spot
+from airpath.findings.knockout import still
+from airpath.findings.wording import sig
 from airpath.network.graph import Network
 
 _LOW = 2 * np.pi * 0.01  # rad/s: a plug is a plug there

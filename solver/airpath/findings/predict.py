@@ -12,10 +12,10 @@ from airpath.acoustics.driver import mechanical_set
 from airpath.air import Air
 from airpath.case.schema import Case
 from airpath.errors import FidelityError
-from airpath.explain.cautions import cautions
-from airpath.explain.ports import PortRow, port_rows
-from airpath.explain.tones import ToneRow, tone_rows
-from airpath.explain.wording import sig
+from airpath.findings.cautions import cautions
+from airpath.findings.ports import PortRow, port_rows
+from airpath.findings.tones import ToneRow, tone_rows
+from airpath.findings.wording import sig
 from airpath.network.build import build, case_air, models_for, refusal
 from airpath.network.graph import Network
 from airpath.network.respond import respond, sweep_frequencies

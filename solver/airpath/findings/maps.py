@@ -15,8 +15,8 @@ from airpath.air import Air
 from airpath.elements.base import ComplexArray
 from airpath.elements.cuboid import Cuboid
 from airpath.errors import CaseError
-from airpath.explain.modes import ChamberModes, ModeTable, peaks
-from airpath.explain.wording import sig
+from airpath.findings.modes import ChamberModes, ModeTable, peaks
+from airpath.findings.wording import sig
 from airpath.network.build import label
 from airpath.network.respond import respond
 from airpath.network.solve import solve_network

@@ -9,13 +9,13 @@ import numpy as np
 
 from airpath.case.schema import Case
 from airpath.errors import AirpathError, FidelityError
-from airpath.explain.causes import Cause, causes
-from airpath.explain.features import Kind, Spot, matching, spots
-from airpath.explain.knockout import Knock, knock_out
-from airpath.explain.resonances import shape
-from airpath.explain.sensitivity import Sensitivity, sensitivities
-from airpath.explain.shares import Share, likeness, shares
-from airpath.explain.wording import listing, sig
+from airpath.findings.causes import Cause, causes
+from airpath.findings.features import Kind, Spot, matching, spots
+from airpath.findings.knockout import Knock, knock_out
+from airpath.findings.resonances import shape
+from airpath.findings.sensitivity import Sensitivity, sensitivities
+from airpath.findings.shares import Share, likeness, shares
+from airpath.findings.wording import listing, sig
 from airpath.network.build import build, models_for, refusal
 from airpath.network.graph import Network
 from airpath.network.respond import sweep_frequencies
@@ -58,7 +58,7 @@ class Feature:
         }
 
 
-def explain_case(case: Case, model: str | None = None) -> list[Feature]:
+def explain(case: Case, model: str | None = None) -> list[Feature]:
     """Return the features of a case's impedance in its highest fidelity, or in ``model``, in rising order.
 
     Raises FidelityError, CaseError or AccuracyError.

@@ -13,7 +13,7 @@ from airpath.air import Air
 from airpath.case.schema import Case
 from airpath.elements.base import Element
 from airpath.elements.cuboid import Cuboid
-from airpath.explain.wording import listing
+from airpath.findings.wording import listing
 from airpath.network.build import build, models_for
 from airpath.network.graph import Network
 from airpath.network.joints import Joint, joints_of

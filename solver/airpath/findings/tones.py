@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from airpath.case.schema import Case
-from airpath.explain.wording import listing, sig
+from airpath.findings.wording import listing, sig
 from airpath.network.response import Response
 
 HELD_FIRMLY_DB = -12.0  # excursion a quarter of the free-air one or less

@@ -10,8 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from airpath.case.schema import Case
-from airpath.explain.features import Spot, steepness
-from airpath.explain.resonances import Shape, shape, swinging
+from airpath.findings.features import Spot, steepness
+from airpath.findings.resonances import Shape, shape, swinging
 from airpath.network.build import build
 from airpath.network.graph import Network
 

@@ -6,7 +6,7 @@ import numpy as np
 
 from airpath.acoustics.hearing import NIOSH_LIMIT_DBA, a_weighting_db, exposure_minutes
 from airpath.case.schema import Case
-from airpath.explain.wording import sig
+from airpath.findings.wording import sig
 from airpath.network.response import Response
 
 

@@ -6,11 +6,11 @@ from dataclasses import asdict, dataclass, replace
 from typing import Any, Literal
 
 from airpath.case.schema import Case
-from airpath.explain.features import Spot
-from airpath.explain.knockout import Knock, roles
-from airpath.explain.orders import Order, order_of
-from airpath.explain.shares import Share
-from airpath.explain.wording import listing
+from airpath.findings.features import Spot
+from airpath.findings.knockout import Knock, roles
+from airpath.findings.orders import Order, order_of
+from airpath.findings.shares import Share
+from airpath.findings.wording import listing
 from airpath.network.graph import Network
 
 Type = Literal["driver", "helmholtz", "pipe", "chamber-mode", "horn", "leak", "coil"]

@@ -15,9 +15,9 @@ from airpath.elements.duct import Duct
 from airpath.elements.horn import Horn
 from airpath.elements.passage import Passage
 from airpath.elements.plug import Plug
-from airpath.explain.features import Spot, impedance, matching, starts, turns
-from airpath.explain.resonances import Cone, distinct, mobility, refine, shape
-from airpath.explain.shares import Share, likeness, shares
+from airpath.findings.features import Spot, impedance, matching, starts, turns
+from airpath.findings.resonances import Cone, distinct, mobility, refine, shape
+from airpath.findings.shares import Share, likeness, shares
 from airpath.network.graph import OUTSIDE, Branch, Network
 from airpath.network.passages import profile
 

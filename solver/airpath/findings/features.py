@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from airpath.elements.base import ComplexArray
-from airpath.explain.resonances import Cone, distinct, mobility, refine
+from airpath.findings.resonances import Cone, distinct, mobility, refine
 from airpath.network.graph import Network
 
 Kind = Literal["peak", "dip", "ripple"]
