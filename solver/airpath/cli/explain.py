@@ -9,7 +9,7 @@ from pathlib import Path
 from rich.markup import escape
 
 from airpath.case import load
-from airpath.cli.show import console
+from airpath.cli.show import console, progress
 from airpath.findings.explain import Feature, explain
 from airpath.findings.wording import listing, sig
 
@@ -19,7 +19,9 @@ _PARTS = 3  # named with their share of the energy
 def run(options: argparse.Namespace) -> None:
     """Run the command."""
     case = load(Path(options.case))
-    features = explain(case, options.model)
+    with progress(options.quiet or options.json) as step:
+        step("looking for causes")
+        features = explain(case, options.model)
     if options.json:
         print(json.dumps({"features": [feature.to_dict() for feature in features]}, allow_nan=False))
     elif not options.quiet:

@@ -4,16 +4,13 @@ from __future__ import annotations
 
 import argparse
 import json
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from pathlib import Path
 
-from rich.console import Console
 from rich.markup import escape
 from rich.table import Table
 
 from airpath.case import load
-from airpath.cli.show import console
+from airpath.cli.show import console, progress
 from airpath.errors import CaseError
 from airpath.findings.maps import pressure_maps, result
 from airpath.findings.modes import ChamberModes, ModeTable, modes
@@ -29,7 +26,7 @@ def run(options: argparse.Namespace) -> None:
     at = [_frequency(text) for text in options.at]
     case = load(Path(options.case))
     folder = Path(options.out) if options.out else Path("airpath-out") / case.name
-    with _progress(options.quiet or options.json) as step:
+    with progress(options.quiet or options.json) as step:
         step("fields in the chambers")
         table = modes(case)
         maps = pressure_maps(table, at)
@@ -51,18 +48,6 @@ def _frequency(text: str) -> float:
         return parse_quantity(text, "frequency")
     except ValueError as error:
         raise CaseError(f'--at "{text}": {error}') from None
-
-
-@contextmanager
-def _progress(silent: bool) -> Iterator[Callable[[str], None]]:
-    """Show on a terminal's stderr what is being done; yields the function that is told of each step."""
-    from rich.progress import Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
-
-    err = Console(stderr=True)
-    columns = (SpinnerColumn(), TextColumn("{task.description}", markup=False), TimeElapsedColumn())
-    with Progress(*columns, console=err, transient=True, disable=silent or not err.is_terminal) as progress:
-        task = progress.add_task("", total=None)
-        yield lambda text: progress.update(task, description=text)
 
 
 def _show(table: ModeTable, chamber: ChamberModes) -> None:

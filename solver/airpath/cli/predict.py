@@ -6,8 +6,10 @@ import argparse
 import json
 from pathlib import Path
 
+from rich.markup import escape
+
 from airpath.case import load
-from airpath.cli.show import console, show_ports, show_prediction
+from airpath.cli.show import console, progress, show_ports, show_prediction
 from airpath.findings.predict import Prediction, predict
 
 
@@ -18,20 +20,25 @@ def run(options: argparse.Namespace) -> None:
 
 def solve(options: argparse.Namespace, path: Path) -> Prediction:
     """Load a case file and predict it in the asked-for fidelities."""
-    return predict(load(path), None if options.model is None else (options.model,))
+    case = load(path)
+    with progress(options.quiet or options.json) as step:
+        step("solving the box")
+        return predict(case, None if options.model is None else (options.model,))
 
 
 def finish(options: argparse.Namespace, prediction: Prediction) -> None:
     """Write the report folder if one is wanted, and print."""
     folder = Path(options.out) if options.out else Path("airpath-out") / prediction.case.name
     if options.out or not options.json:
-        from airpath.report.write import write_report
+        with progress(options.quiet or options.json) as step:
+            step("drawing the report")
+            from airpath.report.write import write_report
 
-        write_report(prediction, folder)
+            write_report(prediction, folder)
     if options.json:
         print(json.dumps(prediction.to_dict(), allow_nan=False))
     elif not options.quiet:
         out = console()
         show_prediction(prediction, out)
         show_ports(prediction.ports, out)
-        out.print(f"Report: {folder / 'report.html'}", soft_wrap=True, highlight=False)
+        out.print(escape(f"Report: {folder / 'report.html'}"), soft_wrap=True, highlight=False)

@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+
 from rich.console import Console
 from rich.markup import escape
 from rich.table import Table
@@ -16,6 +20,20 @@ def console() -> Console:
     """Return the console that all tables go to; not on a terminal it is 120 characters wide."""
     plain = Console(highlight=False)
     return plain if plain.is_terminal else Console(highlight=False, width=120)
+
+
+@contextmanager
+def progress(silent: bool) -> Iterator[Callable[[str], None]]:
+    """Show on a terminal's stderr what is being done; yields the function that is told of each step."""
+    if silent or not sys.stderr.isatty():
+        yield lambda text: None
+        return
+    from rich.progress import Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
+
+    columns = (SpinnerColumn(), TextColumn("{task.description}", markup=False), TimeElapsedColumn())
+    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task("", total=None)
+        yield lambda text: bar.update(task, description=text)
 
 
 def show_prediction(prediction: Prediction, out: Console) -> None:
