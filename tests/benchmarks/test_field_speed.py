@@ -87,7 +87,7 @@ def ngsolve_seconds(mesh, order=4):
 @pytest.mark.parametrize(
     ("outline", "refine"),
     [(partitioned, 1.0), (partitioned, 3.0), (partitioned, 7.2), (folded, 1.4)],
-    ids=["partitioned-default", "partitioned-11k", "partitioned-52k", "folded-11k"],
+    ids=["partitioned-default", "partitioned-11k", "partitioned-52k", "folded-4k"],
 )
 def test_reduced_sweep(benchmark, outline, refine):
     if not benchmark.enabled:

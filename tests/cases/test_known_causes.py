@@ -8,6 +8,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
+import airpath
 from airpath.findings.explain import Feature, explain
 from airpath.findings.sensitivity import dimensions
 from known_boxes import BOXES
@@ -154,3 +155,17 @@ def test_sensitivities_are_what_a_changed_box_shows(name: str) -> None:
             slope = (a.frequency_hz - b.frequency_hz) / (2 * h) * units[dimension.unit]
             if entry is not None and abs(slope) * dimension.value / units[dimension.unit] > 0.05 * feature.frequency_hz:
                 assert entry.hz_per_unit == pytest.approx(slope, rel=1e-4), (dimension.parameter, feature.kind)
+
+
+def test_a_room_with_an_open_door_is_named(tmp_path):
+    """A closed small space with a door is a Helmholtz resonator of its own, whatever stands in it."""
+    text = (
+        '[driver]\nfs = "45 Hz"\nQms = 4\nQes = 0.4\nVas = "20 L"\nSd = "130 cm^2"\nRe = "5.6 ohm"\nrear = "box"\n'
+        '[chambers.box]\nvolume = "10 L"\n[room]\nvolume = "3 m^3"\nopening = "0.5 m^2"\nloss_q = 30\n'
+    )
+    (tmp_path / "room.toml").write_text(text, encoding="utf-8")
+    found = [feature.to_dict() for feature in airpath.explain(airpath.load(tmp_path / "room.toml"), "line")]
+    rooms = [feature["cause"] for feature in found if feature["shares"].get("room", 0) > 0.5]
+    assert rooms
+    assert all(cause["type"] == "helmholtz" and cause["element"] == "room" for cause in rooms)
+    assert all("the room around the box" in cause["text"].lower() for cause in rooms)

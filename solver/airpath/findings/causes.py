@@ -86,7 +86,8 @@ def suspects(network: Network, kinds: dict[str, str], share: dict[str, Share]) -
     """Return what the energy says, the strongest first; the weights add up to 1 in a box without losses.
 
     Kinetic energy is half of all, so twice the kinetic energy of each part adds up to 1. A plug moves and doesn't
-    spring: its share goes to the Helmholtz resonance. What a part both moves and springs is a wave inside it.
+    spring: its share goes to the Helmholtz resonance.
+    The room around the box is spring and door in one. What a part both moves and springs is a wave inside it.
     """
     weights: dict[tuple[Type, str], float] = {}
     plugs = 0.0
@@ -96,6 +97,8 @@ def suspects(network: Network, kinds: dict[str, str], share: dict[str, Share]) -
             weights["driver", owner] = 2 * part.kinetic
         elif kind == "leak":
             weights["leak", owner.removesuffix(".leak")] = 2 * part.kinetic
+        elif kind == "room":
+            weights["helmholtz", owner] = part.kinetic + part.potential
         elif kind in WAVES:
             weights[WAVES[kind], owner] = part.wave
             plugs += 2 * part.kinetic - part.wave
@@ -176,6 +179,8 @@ def _phrase(case: Case, kinds: dict[str, str], suspect: Suspect, order: Order, s
         springs = [o for o, p in share.items() if kinds.get(o) == "chamber" and p.potential > _TAKES_PART / 2]
         air = f" and on the air in {quoted(springs)}" if springs else ""
         return f"the driver: its cone swings on its suspension{air}"
+    if suspect.type == "helmholtz" and kinds.get(name) == "room":
+        return "the room around the box: its air is the spring, what stands open in it the plug"
     if suspect.type == "helmholtz":
         return _helmholtz(kinds, share)
     if suspect.type == "leak":
