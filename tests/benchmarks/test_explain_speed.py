@@ -13,8 +13,8 @@ from threadpoolctl import threadpool_limits
 
 from airpath.findings.explain import explain
 from airpath.network.build import build
-from airpath.network.respond import sweep_frequencies
 from airpath.network.solve import solve_network
+from airpath.network.sweep import sweep_frequencies
 from known_boxes import BOXES, case, chamber, port
 
 MOST_SOLVES = 60

@@ -18,7 +18,7 @@ from airpath.findings.shares import Share, likeness, shares
 from airpath.findings.wording import listing, sig
 from airpath.network.build import build, models_for, refusal
 from airpath.network.graph import Network
-from airpath.network.respond import sweep_frequencies
+from airpath.network.sweep import sweep_frequencies
 
 _FAR = 0.3  # octaves between the same feature in two fidelities, at most
 _ALIKE = 0.6  # cosine between the energy shares of the same feature in two fidelities, at least

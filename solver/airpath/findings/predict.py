@@ -18,9 +18,10 @@ from airpath.findings.tones import ToneRow, tone_rows
 from airpath.findings.wording import sig
 from airpath.network.build import build, case_air, models_for, refusal
 from airpath.network.graph import Network
-from airpath.network.respond import respond, sweep_frequencies
+from airpath.network.respond import respond
 from airpath.network.response import Response
 from airpath.network.solve import solve_network
+from airpath.network.sweep import sweep_frequencies
 
 _MOST_AUTOMATIC_TONES = 4
 _PARTING_DB = 1.0
@@ -128,11 +129,10 @@ def _own_tones(response: Response) -> tuple[NDArray[np.float64], str]:
 def _doubts(case: Case) -> list[str]:
     """Return what in the driver's values contradicts itself."""
     driver = case.driver
-    given = {k: v for k in ("fs", "Qms", "Qes", "Vas", "Mms", "Cms", "Rms", "Bl") if (v := getattr(driver, k))}
     return [
         f"Driver: {odd.name} = {odd.given:.4g} (SI) is given, the other values make it {odd.derived:.4g}: they differ "
         f"by {abs(odd.derived / odd.given - 1):.0%}. Check the data sheet."
-        for odd in mechanical_set(given, driver.Sd, driver.Re).disagreements
+        for odd in mechanical_set(driver.given, driver.Sd, driver.Re).disagreements
     ]
 
 

@@ -185,8 +185,7 @@ class _Builder:
 
     def _cone(self, radius: float, load: float) -> Cone:
         driver = self.case.driver
-        given = {k: v for k in ("fs", "Qms", "Qes", "Vas", "Mms", "Cms", "Rms", "Bl") if (v := getattr(driver, k))}
-        values = mechanical_set(given, driver.Sd, driver.Re)
+        values = mechanical_set(driver.given, driver.Sd, driver.Re)
         sides = 1 if driver.measured_in == "free air" else 2
         included = sides * _DISC_MASS * air_at().density * radius**3
         mass = values.Mms - included
@@ -294,7 +293,7 @@ class _Builder:
     def _room(self) -> None:
         room = self.case.room
         assert room is not None
-        volume = room.volume if room.volume is not None else float(np.prod(room.size or ()))
+        volume = room.known_volume
         element = Chamber(volume=volume, wall_area=cube_wall_area(volume), loss_q=room.loss_q)
         self._add("room", "room", element, OUTSIDE)
         area = room.opening[0] if room.opening else 0.0

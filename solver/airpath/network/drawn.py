@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -14,6 +15,7 @@ from airpath.case.schema import Chamber as ChamberTable
 from airpath.errors import GeometryError
 from airpath.network.graph import Branch
 from airpath.network.joints import Joint, fill_of
+from airpath.network.sweep import sweep_frequencies
 
 if TYPE_CHECKING:
     from airpath.field.forms import FieldMatrices
@@ -35,21 +37,30 @@ class Drawn:
 
 def read_drawn(case: Case, name: str, air: Air, joints: list[Joint]) -> Drawn:
     """Mesh the outline of a chamber. Raises GeometryError that names the case's table and the file's fault."""
-    from airpath.field.forms import assemble
-    from airpath.field.meshfile import load_field_mesh
-
     table = case.chambers[name]
     assert table.outline is not None
-    path, depth, unit = case.resolve(table.outline), table.outline_depth, table.outline_unit
-    turned = "axisymmetric" if path.suffix.lower() == ".dxf" else None
-    kind = "planar" if depth is not None else turned
+    path = case.resolve(table.outline)
     try:
-        mesh = load_field_mesh(
-            path, highest_hz=case.sweep.stop, sound_speed=air.sound_speed, kind=kind, depth_m=depth, unit=unit
+        drawn = _mesh(
+            path, path.stat().st_mtime_ns, case.sweep.stop, air.sound_speed, table.outline_depth, table.outline_unit
         )
     except GeometryError as error:
         raise GeometryError(f"[chambers.{name}] outline: {error}") from None
-    _check_names(name, path, set(mesh.openings), joints)
+    _check_names(name, path, set(drawn.mesh.openings), joints)
+    return drawn
+
+
+@lru_cache(maxsize=4)
+def _mesh(
+    path: Path, changed: int, highest_hz: float, sound_speed: float, depth: float | None, unit: str | None
+) -> Drawn:
+    """Mesh a file once for all fidelities; ``changed`` is its time of change, so that an edited file is read anew."""
+    from airpath.field.forms import assemble
+    from airpath.field.meshfile import load_field_mesh
+
+    turned = "axisymmetric" if path.suffix.lower() == ".dxf" else None
+    kind = "planar" if depth is not None else turned
+    mesh = load_field_mesh(path, highest_hz=highest_hz, sound_speed=sound_speed, kind=kind, depth_m=depth, unit=unit)
     matrices = assemble(mesh)
     volume, wall_area = (float(matrices.operators[i].sum()) for i in (1, 3))
     if mesh.depth is not None:
@@ -91,9 +102,7 @@ def field_chamber(
     from airpath.field.walls import Medium, layer_ratio
 
     medium = Medium(air=air, depth=drawn.mesh.depth, loss_q=table.loss_q, fluid=fill_of(table))
-    octaves = np.log2(case.sweep.stop / case.sweep.start)
-    count = int(np.ceil(octaves * case.sweep.points_per_octave)) + 1
-    frequency = np.union1d(np.geomspace(case.sweep.start, case.sweep.stop, count), case.tones)
+    frequency = np.union1d(sweep_frequencies(case), case.tones)
     model, sweep = reduce_field(drawn.matrices, medium, frequency)
     names = drawn.matrices.names
     key = {opening_name(joint): joint.key for joint in joints}

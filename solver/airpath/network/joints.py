@@ -67,10 +67,9 @@ def joints_of(case: Case, chamber: str) -> list[Joint]:
 
 def chamber_volume(table: ChamberTable) -> float:
     """Return the volume [m^3] of a chamber given by volume or size; of a drawn one see :mod:`drawn`."""
-    if table.volume is not None:
-        return table.volume
-    assert table.size is not None
-    return float(np.prod(table.size))
+    volume = table.known_volume
+    assert volume is not None
+    return volume
 
 
 def wall_at(table: ChamberTable, position: Position | None) -> float | None:

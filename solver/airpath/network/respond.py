@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from airpath.case.schema import Case
 from airpath.elements.base import ComplexArray
@@ -13,6 +13,7 @@ from airpath.network.build import build
 from airpath.network.graph import OUTSIDE, Network, Opening
 from airpath.network.response import OpeningResponse, Response
 from airpath.network.solve import State, solve_network
+from airpath.network.sweep import sweep_frequencies
 
 SOLID_ANGLE = {"full": 4 * np.pi, "half": 2 * np.pi, "quarter": np.pi, "eighth": np.pi / 2}
 
@@ -25,13 +26,6 @@ def solve(case: Case, model: str = "line", frequency_hz: ArrayLike | None = None
     frequency = sweep_frequencies(case) if frequency_hz is None else np.atleast_1d(np.asarray(frequency_hz, float))
     network = build(case, model)
     return respond(case, network, solve_network(network, 2 * np.pi * frequency), model)
-
-
-def sweep_frequencies(case: Case) -> NDArray[np.float64]:
-    """Return the frequencies of the case's sweep [Hz], evenly spaced in octaves, both ends included."""
-    sweep = case.sweep
-    octaves = np.log2(sweep.stop / sweep.start)
-    return np.geomspace(sweep.start, sweep.stop, int(np.ceil(octaves * sweep.points_per_octave)) + 1)
 
 
 def respond(case: Case, network: Network, state: State, model: str) -> Response:
