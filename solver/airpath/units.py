@@ -107,6 +107,14 @@ def parse_quantity(text: str, dimension: str) -> float:
     return value
 
 
+def unit_of(text: str) -> str:
+    """Return the unit of a quantity such as ``"120 mm"``. Raises ValueError when it has none."""
+    match = _QUANTITY.fullmatch(_plain(text))
+    if match is None:
+        raise ValueError(f"no unit in {text!r}")
+    return match[2]
+
+
 def _plain(text: str) -> str:
     for sign, plain in _SIGNS.items():
         text = text.replace(sign, plain)

@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 import airpath
+from airpath.case.parameters import parameters
 from airpath.findings.explain import Feature, explain
-from airpath.findings.sensitivity import dimensions
 from known_boxes import BOXES
 
 AIR_C = 343.2  # m/s at 20 degC: any table of the speed of sound
@@ -145,16 +145,15 @@ def test_one_driver_peak_and_alternating_turns(name: str) -> None:
 
 @pytest.mark.parametrize("name", ["vented", "slot", "tall, driven at its end", "double chamber"])
 def test_sensitivities_are_what_a_changed_box_shows(name: str) -> None:
-    units = {"mm": 1e-3, "L": 1e-3, "cm^2": 1e-4}
     box = BOXES[name]
-    for dimension in list(dimensions(box))[:3]:
+    for dimension in [p for p in parameters(box).values() if p.kind == "dimension"][:3]:
         h = 1e-4 * dimension.value
         above, below = (explain(dimension.changed(dimension.value + s * h), "line") for s in (1, -1))
         for feature, a, b in zip(explained(name), above, below, strict=True):
-            entry = next((s for s in feature.sensitivity if s.parameter == dimension.parameter), None)
-            slope = (a.frequency_hz - b.frequency_hz) / (2 * h) * units[dimension.unit]
-            if entry is not None and abs(slope) * dimension.value / units[dimension.unit] > 0.05 * feature.frequency_hz:
-                assert entry.hz_per_unit == pytest.approx(slope, rel=1e-4), (dimension.parameter, feature.kind)
+            entry = next((s for s in feature.sensitivity if s.parameter == dimension.name), None)
+            slope = (a.frequency_hz - b.frequency_hz) / (2 * h) * dimension.si
+            if entry is not None and abs(slope) * dimension.value / dimension.si > 0.05 * feature.frequency_hz:
+                assert entry.hz_per_unit == pytest.approx(slope, rel=1e-4), (dimension.name, feature.kind)
 
 
 def test_a_room_with_an_open_door_is_named(tmp_path):

@@ -6,8 +6,18 @@ import argparse
 from importlib.resources import files
 from pathlib import Path
 
+from airpath.cli.options import model_argument, output_arguments
 from airpath.cli.predict import finish, solve
 from airpath.errors import CaseError
+
+
+def arguments(command: argparse.ArgumentParser) -> None:
+    """Declare the command's arguments."""
+    command.add_argument("case", nargs="?", default="rumble-bench", metavar="NAME",
+                         help="which bundled case (default rumble-bench); --list names them")  # fmt: skip
+    command.add_argument("--list", action="store_true", help="name the bundled cases and stop")
+    model_argument(command)
+    output_arguments(command)
 
 
 def run(options: argparse.Namespace) -> None:

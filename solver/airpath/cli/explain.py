@@ -9,11 +9,19 @@ from pathlib import Path
 from rich.markup import escape
 
 from airpath.case import load
+from airpath.cli.options import case_argument, model_argument, output_arguments
 from airpath.cli.show import console, progress
 from airpath.findings.explain import Feature, explain
 from airpath.findings.wording import listing, sig
 
 _PARTS = 3  # named with their share of the energy
+
+
+def arguments(command: argparse.ArgumentParser) -> None:
+    """Declare the command's arguments."""
+    case_argument(command)
+    model_argument(command)
+    output_arguments(command, folder=False)
 
 
 def run(options: argparse.Namespace) -> None:

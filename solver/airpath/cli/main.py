@@ -11,7 +11,7 @@ from importlib import import_module
 import airpath
 from airpath.errors import AirpathError
 
-_COMMANDS = {
+COMMANDS = {
     "predict": "solve a case, write the report folder, print the summary",
     "explain": "every peak, dip and ripple of the impedance, with its cause",
     "ports": "per port: effective length, tuning, pipe resonances, air speed",
@@ -20,41 +20,24 @@ _COMMANDS = {
 }
 
 
-def parser() -> argparse.ArgumentParser:
-    """Return the argument parser of the whole command line."""
+def parser(chosen: str | None = None) -> argparse.ArgumentParser:
+    """Return the argument parser of the whole command line; only the ``chosen`` command's module is loaded."""
     top = argparse.ArgumentParser(
         prog="airpath", description="Predicts and explains what the air in a loudspeaker box does."
     )
     top.add_argument("--version", action="version", version=f"airpath {airpath.__version__}")
     commands = top.add_subparsers(dest="command", metavar="COMMAND", required=True)
-    for name, text in _COMMANDS.items():
+    for name, text in COMMANDS.items():
         command = commands.add_parser(name, help=text, description=text.capitalize() + ".")
-        if name == "demo":
-            command.add_argument("case", nargs="?", default="rumble-bench", metavar="NAME",
-                                 help="which bundled case (default rumble-bench); --list names them")  # fmt: skip
-            command.add_argument("--list", action="store_true", help="name the bundled cases and stop")
-        else:
-            command.add_argument("case", metavar="CASE", help="case file (TOML)")
-        if name == "modes":
-            _field_arguments(command)
-        else:
-            command.add_argument("--model", help="one fidelity only: lumped, line or field (default: all there are)")
-        command.add_argument("--json", action="store_true", help="print the result as JSON and nothing else")
-        command.add_argument("--quiet", action="store_true", help="print nothing but problems")
-        if name not in ("explain", "ports"):
-            command.add_argument("--out", metavar="DIR", help="report folder (default airpath-out/<case name>)")
+        if name == chosen:
+            import_module(f"airpath.cli.{name}").arguments(command)
     return top
-
-
-def _field_arguments(command: argparse.ArgumentParser) -> None:
-    command.add_argument("--at", metavar="FREQUENCY", action="append", default=[],
-                         help='map the pressure at a frequency, as in "160 Hz"; repeat it for more')  # fmt: skip
-    command.add_argument("--vtu", action="store_true", help="write the fields as .vtu files too, for 3D viewers")
 
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command and return the exit status: 0 done, 2 wrong input, 3 a result that can't be trusted."""
-    options = parser().parse_args(argv)
+    words = sys.argv[1:] if argv is None else list(argv)
+    options = parser(next((word for word in words if word in COMMANDS), None)).parse_args(words)
     try:
         run = import_module(f"airpath.cli.{options.command}").run
         run(options)

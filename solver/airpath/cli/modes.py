@@ -10,6 +10,7 @@ from rich.markup import escape
 from rich.table import Table
 
 from airpath.case import load
+from airpath.cli.options import case_argument, out_folder, output_arguments
 from airpath.cli.show import console, progress
 from airpath.errors import CaseError
 from airpath.findings.maps import pressure_maps, result
@@ -21,11 +22,20 @@ from airpath.units import parse_quantity
 _SHOWN = 12  # modes of one chamber on the terminal
 
 
+def arguments(command: argparse.ArgumentParser) -> None:
+    """Declare the command's arguments."""
+    case_argument(command)
+    command.add_argument("--at", metavar="FREQUENCY", action="append", default=[],
+                         help='map the pressure at a frequency, as in "160 Hz"; repeat it for more')  # fmt: skip
+    command.add_argument("--vtu", action="store_true", help="write the fields as .vtu files too, for 3D viewers")
+    output_arguments(command)
+
+
 def run(options: argparse.Namespace) -> None:
     """Run the command."""
     at = [_frequency(text) for text in options.at]
     case = load(Path(options.case))
-    folder = Path(options.out) if options.out else Path("airpath-out") / case.name
+    folder = out_folder(options, case.name)
     with progress(options.quiet or options.json) as step:
         step("fields in the chambers")
         table = modes(case)

@@ -6,8 +6,16 @@ import argparse
 import json
 from pathlib import Path
 
+from airpath.cli.options import case_argument, model_argument, output_arguments
 from airpath.cli.predict import solve
 from airpath.cli.show import console, show_ports
+
+
+def arguments(command: argparse.ArgumentParser) -> None:
+    """Declare the command's arguments."""
+    case_argument(command)
+    model_argument(command)
+    output_arguments(command, folder=False)
 
 
 def run(options: argparse.Namespace) -> None:

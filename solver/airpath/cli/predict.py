@@ -9,8 +9,16 @@ from pathlib import Path
 from rich.markup import escape
 
 from airpath.case import load
+from airpath.cli.options import case_argument, model_argument, out_folder, output_arguments
 from airpath.cli.show import console, progress, show_ports, show_prediction
 from airpath.findings.predict import Prediction, predict
+
+
+def arguments(command: argparse.ArgumentParser) -> None:
+    """Declare the command's arguments."""
+    case_argument(command)
+    model_argument(command)
+    output_arguments(command)
 
 
 def run(options: argparse.Namespace) -> None:
@@ -28,7 +36,7 @@ def solve(options: argparse.Namespace, path: Path) -> Prediction:
 
 def finish(options: argparse.Namespace, prediction: Prediction) -> None:
     """Write the report folder if one is wanted, and print."""
-    folder = Path(options.out) if options.out else Path("airpath-out") / prediction.case.name
+    folder = out_folder(options, prediction.case.name)
     if options.out or not options.json:
         with progress(options.quiet or options.json) as step:
             step("drawing the report")

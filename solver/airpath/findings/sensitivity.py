@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
 from dataclasses import asdict, dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from airpath.case.parameters import parameters
 from airpath.case.schema import Case
 from airpath.findings.features import Spot, steepness
 from airpath.findings.resonances import Shape, shape, swinging
@@ -16,7 +16,6 @@ from airpath.network.build import build
 from airpath.network.graph import Network
 
 _STEP = 2e-6  # relative: small against the width of the sharpest resonance
-_UNITS = {"mm": 1e-3, "L": 1e-3, "cm^2": 1e-4}  # SI value of one unit
 _SHOWN = 6
 _WORTH = 0.01  # a change of 1 % that moves a feature by less than this share of 1 % is not shown
 
@@ -34,16 +33,6 @@ class Sensitivity:
         return asdict(self)
 
 
-@dataclass(frozen=True, kw_only=True)
-class Dimension:
-    """One length, area or volume of a case: its ``value`` in SI and the case with another one."""
-
-    parameter: str
-    unit: str
-    value: float
-    changed: Callable[[float], Case]
-
-
 def sensitivities(case: Case, model: str, network: Network, found: list[Spot]) -> list[list[Sensitivity]]:
     """Return per feature its sensitivities, the largest for the same relative change first.
 
@@ -56,15 +45,17 @@ def sensitivities(case: Case, model: str, network: Network, found: list[Spot]) -
     zero = _Zeros(network, found)
     slope = zero.slope(network)
     rows: list[list[tuple[float, Sensitivity]]] = [[] for _ in found]
-    for d in dimensions(case):
+    for d in parameters(case).values():
+        if d.kind != "dimension":
+            continue
         h = _STEP * d.value
         above, below = (zero.value(build(d.changed(d.value + s * h), model)) for s in (1, -1))
         hertz = -((above - below) / (2 * h) / slope).real / (2 * np.pi)
         for i, spot in enumerate(found):
             relative = abs(hertz[i] * d.value / spot.frequency)
             if relative > _WORTH:
-                per_unit = float(hertz[i] * _UNITS[d.unit])
-                rows[i].append((relative, Sensitivity(parameter=d.parameter, hz_per_unit=per_unit, unit=d.unit)))
+                per_unit = float(hertz[i] * d.si)
+                rows[i].append((relative, Sensitivity(parameter=d.name, hz_per_unit=per_unit, unit=d.unit)))
     return [[s for _, s in sorted(row, key=lambda pair: -pair[0])[:_SHOWN]] for row in rows]
 
 
@@ -110,70 +101,3 @@ class _Zeros:
             p = ring.at(was)
             total += np.einsum("i,nij,j->n", p, now.element.admittance(omega, network.air), p)
         return total
-
-
-def dimensions(case: Case) -> Iterator[Dimension]:
-    """Return every length, area and volume of a case that can be changed alone.
-
-    What sits in a chamber keeps its place in proportion when a side of the chamber changes.
-    """
-    for name, port in case.ports.items():
-        for key in ("length", "diameter", "width", "height"):
-            if getattr(port, key, None) is not None:
-                yield _plain(case, "ports", name, key, "mm")
-    for name, chamber in case.chambers.items():
-        if chamber.volume is not None:
-            yield _plain(case, "chambers", name, "volume", "L")
-        for axis in range(3) if chamber.size is not None else ():
-            yield _side(case, name, axis)
-    for name, horn in case.horns.items():
-        for key, unit in (("length", "mm"), ("throat", "cm^2"), ("mouth", "cm^2")):
-            if getattr(horn, key, None) is not None:
-                yield _plain(case, "horns", name, key, unit)
-
-
-def _plain(case: Case, table: str, name: str, key: str, unit: str) -> Dimension:
-    entries = getattr(case, table)
-
-    def changed(value: float) -> Case:
-        entry = entries[name].model_copy(update={key: value})
-        return case.model_copy(update={table: {**entries, name: entry}})
-
-    value = float(getattr(entries[name], key))
-    return Dimension(parameter=f"{table}.{name}.{key}", unit=unit, value=value, changed=changed)
-
-
-def _side(case: Case, name: str, axis: int) -> Dimension:
-    size = case.chambers[name].size
-    assert size is not None
-    old = size[axis]
-
-    def changed(value: float) -> Case:
-        def moved(at: tuple[float, ...] | None, space: str | None) -> tuple[float, ...] | None:
-            if at is None or space != name:
-                return at
-            return tuple(x * value / old if i == axis else x for i, x in enumerate(at))
-
-        sides = tuple(value if i == axis else side for i, side in enumerate(size))
-        driver, chamber = case.driver, case.chambers[name].model_copy(update={"size": sides})
-        ports = {
-            key: port.model_copy(
-                update={"from_at": moved(port.from_at, port.from_), "to_at": moved(port.to_at, port.to)}
-            )
-            for key, port in case.ports.items()
-        }
-        horns = {
-            key: horn.model_copy(update={"from_at": moved(horn.from_at, horn.from_)})
-            for key, horn in case.horns.items()
-        }
-        places = {
-            "front_at": moved(driver.front_at, driver.front), "rear_at": moved(driver.rear_at, driver.rear)
-        }  # fmt: skip
-        return case.model_copy(
-            update={
-                "chambers": {**case.chambers, name: chamber}, "ports": ports, "horns": horns,
-                "driver": driver.model_copy(update=places),
-            }
-        )
-
-    return Dimension(parameter=f"chambers.{name}.size[{axis}]", unit="mm", value=old, changed=changed)

@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-import base64
-from importlib import resources
 from typing import Any
 
-import airpath
 from airpath.case.schema import Case
 from airpath.findings.ports import PortRow
 from airpath.findings.predict import Prediction
 from airpath.findings.tones import ToneRow
 from airpath.report.style import plain, tidy
+from airpath.report.templating import embedded, render
 
 _SUMMED_TONES = 4
 _CAPTIONS = {
@@ -25,12 +23,8 @@ _CAPTIONS = {
 
 def page(prediction: Prediction, vectors: dict[str, bytes]) -> str:
     """Return the page; ``vectors``: figures as SVG by their name in the report folder."""
-    from jinja2 import Environment, StrictUndefined
-
-    environment = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
-    environment.filters.update(plain=plain, tidy=tidy)
-    template = environment.from_string(resources.files("airpath.report").joinpath("page.html").read_text("utf-8"))
-    return template.render(
+    return render(
+        "predict.html",
         prediction=prediction,
         case=prediction.case,
         title=prediction.case.title or prediction.case.name,
@@ -39,7 +33,6 @@ def page(prediction: Prediction, vectors: dict[str, bytes]) -> str:
         ports=[(name, row, _over(row)) for name, row in prediction.ports.items()],
         figures=[_figure(prediction, name, data) for name, data in vectors.items()],
         assumed=assumptions(prediction),
-        version=airpath.__version__,
     )
 
 
@@ -123,7 +116,7 @@ def _figure(prediction: Prediction, name: str, data: bytes) -> dict[str, str]:
         caption += f" Fidelities: {', '.join(prediction.responses)}."
     return {
         "name": name,
-        "source": "data:image/svg+xml;base64," + base64.b64encode(data).decode(),
+        "source": embedded(data),
         "caption": caption,
         "alt": _alt(prediction, name),
     }

@@ -1,0 +1,29 @@
+"""Arguments that several commands share."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+
+def case_argument(command: argparse.ArgumentParser) -> None:
+    """Take one case file."""
+    command.add_argument("case", metavar="CASE", help="case file (TOML)")
+
+
+def output_arguments(command: argparse.ArgumentParser, *, folder: bool = True) -> None:
+    """Take how to show the result and, with ``folder``, where to write it."""
+    command.add_argument("--json", action="store_true", help="print the result as JSON and nothing else")
+    command.add_argument("--quiet", action="store_true", help="print nothing but problems")
+    if folder:
+        command.add_argument("--out", metavar="DIR", help="report folder (default airpath-out/<case name>)")
+
+
+def model_argument(command: argparse.ArgumentParser) -> None:
+    """Take one fidelity."""
+    command.add_argument("--model", help="one fidelity only: lumped, line or field (default: all there are)")
+
+
+def out_folder(options: argparse.Namespace, name: str) -> Path:
+    """Return the report folder that was asked for, or the usual one of a case."""
+    return Path(options.out) if options.out else Path("airpath-out") / name

@@ -1,0 +1,26 @@
+"""Pages from templates: every command's page extends the same base."""
+
+from __future__ import annotations
+
+import base64
+from typing import Any
+
+import airpath
+from airpath.report.style import plain, tidy
+
+
+def render(template: str, **values: Any) -> str:
+    """Return a page of ``templates``: one HTML file that needs nothing else; ``title`` is its heading."""
+    from jinja2 import Environment, PackageLoader, StrictUndefined
+
+    environment = Environment(
+        loader=PackageLoader("airpath.report"), autoescape=True, undefined=StrictUndefined, trim_blocks=True,
+        lstrip_blocks=True,
+    )  # fmt: skip
+    environment.filters.update(plain=plain, tidy=tidy)
+    return environment.get_template(template).render(version=airpath.__version__, **values)
+
+
+def embedded(svg: bytes) -> str:
+    """Return an SVG figure as the address of an image that stands in the page itself."""
+    return "data:image/svg+xml;base64," + base64.b64encode(svg).decode()
