@@ -14,10 +14,11 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from airpath.case import Case, load
-    from airpath.errors import AccuracyError, AirpathError, CaseError, FidelityError
+    from airpath.errors import AccuracyError, AirpathError, CaseError, FidelityError, SweepError
     from airpath.findings.explain import Feature, explain
     from airpath.findings.modes import ModeTable, modes
     from airpath.findings.predict import Prediction, ports, predict
+    from airpath.measured.sweep import MeasuredSweep, read_sweep
     from airpath.network.respond import solve
     from airpath.network.response import Response
 
@@ -28,12 +29,13 @@ _HOMES = {
     "explain": "findings.explain", "Feature": "findings.explain",
     "predict": "findings.predict", "Prediction": "findings.predict", "ports": "findings.predict",
     "modes": "findings.modes", "ModeTable": "findings.modes",
+    "read_sweep": "measured.sweep", "MeasuredSweep": "measured.sweep",
     "AirpathError": "errors", "CaseError": "errors", "FidelityError": "errors", "AccuracyError": "errors",
 }  # fmt: skip
 
 __all__ = [
-    "AccuracyError", "AirpathError", "Case", "CaseError", "Feature", "FidelityError", "ModeTable", "Prediction",
-    "Response", "explain", "load", "modes", "ports", "predict", "solve",
+    "AccuracyError", "AirpathError", "Case", "CaseError", "Feature", "FidelityError", "MeasuredSweep", "ModeTable",
+    "Prediction", "Response", "SweepError", "explain", "load", "modes", "ports", "predict", "read_sweep", "solve",
 ]  # fmt: skip
 
 
