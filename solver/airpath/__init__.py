@@ -31,6 +31,7 @@ _HOMES = {
     "modes": "findings.modes", "ModeTable": "findings.modes",
     "read_sweep": "measured.sweep", "MeasuredSweep": "measured.sweep",
     "AirpathError": "errors", "CaseError": "errors", "FidelityError": "errors", "AccuracyError": "errors",
+    "SweepError": "errors",
 }  # fmt: skip
 
 __all__ = [
