@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from airpath.case import Case, load
     from airpath.errors import AccuracyError, AirpathError, CaseError, FidelityError, SweepError
     from airpath.findings.explain import Feature, explain
+    from airpath.findings.explanation import Explanation, explanation
     from airpath.findings.modes import ModeTable, modes
     from airpath.findings.predict import Prediction, ports, predict
     from airpath.measured.sweep import MeasuredSweep, read_sweep
@@ -27,6 +28,7 @@ __version__ = "0.1.0"
 _HOMES = {
     "load": "case", "Case": "case", "solve": "network.respond", "Response": "network.response",
     "explain": "findings.explain", "Feature": "findings.explain",
+    "explanation": "findings.explanation", "Explanation": "findings.explanation",
     "predict": "findings.predict", "Prediction": "findings.predict", "ports": "findings.predict",
     "modes": "findings.modes", "ModeTable": "findings.modes",
     "read_sweep": "measured.sweep", "MeasuredSweep": "measured.sweep",
@@ -35,8 +37,9 @@ _HOMES = {
 }  # fmt: skip
 
 __all__ = [
-    "AccuracyError", "AirpathError", "Case", "CaseError", "Feature", "FidelityError", "MeasuredSweep", "ModeTable",
-    "Prediction", "Response", "SweepError", "explain", "load", "modes", "ports", "predict", "read_sweep", "solve",
+    "AccuracyError", "AirpathError", "Case", "CaseError", "Explanation", "Feature", "FidelityError", "MeasuredSweep",
+    "ModeTable", "Prediction", "Response", "SweepError", "explain", "explanation", "load", "modes", "ports", "predict",
+    "read_sweep", "solve",
 ]  # fmt: skip
 
 

@@ -6,12 +6,14 @@ import argparse
 import json
 from pathlib import Path
 
+from rich.console import Console
 from rich.markup import escape
 
 from airpath.case import load
 from airpath.cli.options import case_argument, model_argument, output_arguments
 from airpath.cli.show import console, progress
-from airpath.findings.explain import Feature, explain
+from airpath.findings.explain import Feature
+from airpath.findings.explanation import Explanation, explanation
 from airpath.findings.wording import listing, sig
 
 _PARTS = 3  # named with their share of the energy
@@ -29,18 +31,28 @@ def run(options: argparse.Namespace) -> None:
     case = load(Path(options.case))
     with progress(options.quiet or options.json) as step:
         step("looking for causes")
-        features = explain(case, options.model)
+        found = explanation(case, options.model)
     if options.json:
-        print(json.dumps({"features": [feature.to_dict() for feature in features]}, allow_nan=False))
+        print(json.dumps(found.to_dict(), allow_nan=False))
     elif not options.quiet:
-        out = console()
-        out.print(f"[bold]{escape(case.title or case.name)}[/bold]")
-        if not features:
-            out.print("The impedance has no peak, dip or ripple in this sweep.")
-        for number, feature in enumerate(features, 1):
-            out.print(f"[bold]{number}. {escape(_heading(feature))}[/bold]")
-            for line in _lines(feature):
-                out.print(f"   {escape(line)}")
+        _show(found, console())
+
+
+def _show(found: Explanation, out: Console) -> None:
+    out.print(f"[bold]{escape(found.case.title or found.case.name)}[/bold]")
+    out.print(f"By the {found.model} model.")
+    if not found.features:
+        out.print("The impedance has no peak, dip or ripple in this sweep.")
+    for number, feature in enumerate(found.features, 1):
+        out.print(f"[bold]{number}. {escape(_heading(feature))}[/bold]")
+        for line in _lines(feature):
+            out.print(f"   {escape(line)}")
+    if found.tones:
+        out.print("[bold]At the tones[/bold]")
+    for tone in found.tones:
+        out.print(f"   {escape(tone.text)}")
+    for note in found.missing:
+        out.print(f"[bold yellow]Note.[/bold yellow] {escape(note)}")
 
 
 def _heading(feature: Feature) -> str:
@@ -60,4 +72,4 @@ def _lines(feature: Feature) -> list[str]:
     if feature.sensitivity:
         moves = [f"{s.parameter} {s.hz_per_unit:+.2g} Hz per {s.unit}" for s in feature.sensitivity[:_PARTS]]
         lines.append(f"Moved most by {listing(moves)}.")
-    return lines
+    return [*lines, *(f"Advice: {advice.text}" for advice in feature.advice)]

@@ -6,9 +6,11 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from airpath.case.schema import Case
 from airpath.errors import AirpathError, FidelityError
+from airpath.findings.advice import Advice
 from airpath.findings.causes import Cause, causes
 from airpath.findings.features import Kind, Spot, matching, spots
 from airpath.findings.knockout import Knock, knock_out
@@ -29,7 +31,7 @@ class Feature:
     """One feature: ``impedance_ohm`` at the terminals; ``q`` of the resonance behind it, None if there is none.
 
     ``shares``: fraction of the energy per part of the case; ``seen_by``: the fidelities that show it; ``evidence``:
-    what the knock-outs did to it, a phrase each.
+    what the knock-outs did to it, a phrase each; ``advice``: changes that would take it out of the way.
     """
 
     kind: Kind
@@ -41,6 +43,7 @@ class Feature:
     seen_by: tuple[str, ...]
     sensitivity: list[Sensitivity]
     evidence: list[str]
+    advice: list[Advice]
 
     def to_dict(self) -> dict[str, Any]:
         """Return it under the names of the ``explain`` result."""
@@ -54,7 +57,7 @@ class Feature:
             "seen_by": list(self.seen_by),
             "sensitivity": [entry.to_dict() for entry in self.sensitivity],
             "evidence": self.evidence,
-            "advice": [],
+            "advice": [entry.to_dict() for entry in self.advice],
         }
 
 
@@ -63,17 +66,37 @@ def explain(case: Case, model: str | None = None) -> list[Feature]:
 
     Raises FidelityError, CaseError or AccuracyError.
     """
+    return features_of(case, networks_of(case, model)[0], model)
+
+
+def networks_of(case: Case, model: str | None = None) -> tuple[dict[str, Network], list[str]]:
+    """Return the networks of a case per fidelity, simplest first, and what to say of those that can't be built.
+
+    With ``model`` the others may be missing. Raises FidelityError, CaseError or AccuracyError.
+    """
     allowed = models_for(case)
-    best = allowed[-1] if model is None else model
-    if best not in allowed:
-        raise FidelityError(refusal(case, best))
-    frequency = sweep_frequencies(case)
-    network = build(case, best)
+    if model is not None and model not in allowed:
+        raise FidelityError(refusal(case, model))
+    networks, notes = {}, []
+    for name in allowed:
+        try:
+            networks[name] = build(case, name)
+        except AirpathError as error:
+            if model is None or name == model:
+                raise
+            notes.append(f"The {name} model can't be built, so seen_by says nothing of it: {error}.")
+    return networks, notes
+
+
+def features_of(case: Case, networks: dict[str, Network], model: str | None = None) -> list[Feature]:
+    """Return the features in the highest fidelity of ``networks``, or in ``model``, in rising order."""
+    best = list(networks)[-1] if model is None else model
+    network, frequency = networks[best], sweep_frequencies(case)
     found = spots(network, frequency)
     held = [energy(network, spot) for spot in found]
     knocks = knock_out(network, found, held, frequency)
     why = causes(case, network, found, held, knocks)
-    seen = seen_by(case, best, found, held, strict=model is None)
+    seen = seen_by(networks, best, found, held, frequency)
     turns = sensitivities(case, best, network, found)
     number = network.cone.count
     terminals = number if case.driver.wiring == "series" else 1 / number
@@ -81,7 +104,7 @@ def explain(case: Case, model: str | None = None) -> list[Feature]:
         Feature(
             kind=spot.kind, frequency_hz=spot.frequency, impedance_ohm=abs(spot.impedance) * terminals, q=spot.q,
             cause=replace(why[i], text=sentence(spot, why[i], [name for name in seen if i not in seen[name]])),
-            shares=held[i], sensitivity=turns[i],
+            shares=held[i], sensitivity=turns[i], advice=[],
             seen_by=tuple(name for name in seen if i in seen[name]), evidence=evidence(i, spot, knocks),
         )
         for i, spot in enumerate(found)
@@ -89,24 +112,16 @@ def explain(case: Case, model: str | None = None) -> list[Feature]:
 
 
 def seen_by(
-    case: Case, best: str, found: list[Spot], held: list[dict[str, Share]], strict: bool
-) -> dict[str, set[int]]:
-    """Return per fidelity, simplest first, which of the features of ``best`` it shows.
-
-    Another fidelity that can't be built raises its error if ``strict``, and is left out if not.
-    """
+    networks: dict[str, Network], best: str, found: list[Spot], held: list[dict[str, Share]],
+    frequency: NDArray[np.float64],
+) -> dict[str, set[int]]:  # fmt: skip
+    """Return per fidelity, simplest first, which of the features of ``best`` it shows."""
     seen: dict[str, set[int]] = {}
-    for name in models_for(case):
+    for name, other in networks.items():
         if name == best:
             seen[name] = set(range(len(found)))
             continue
-        try:
-            other = build(case, name)
-        except AirpathError:
-            if strict:
-                raise
-            continue
-        others = spots(other, sweep_frequencies(case))
+        others = spots(other, frequency)
         seen[name] = set(same(found, held, others, [energy(other, spot) for spot in others]))
     return seen
 

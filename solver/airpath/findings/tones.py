@@ -59,7 +59,7 @@ def _row(case: Case, response: Response, i: int) -> ToneRow:
     audible = {name: value for name, value in share.items() if value is not None}
     leader = max(audible, key=lambda name: audible[name])
     excursion, loading = float(response.excursion_peak[i]), float(response.loading_db[i])
-    verdict = f"{_held(loading)}; {_work(audible, leader)}"
+    verdict = f"{cone_held(loading)}; {_work(audible, leader)}"
     if case.driver.xmax is not None and excursion > case.driver.xmax:
         verdict += f"; beyond xmax: {sig(excursion * 1e3, 2)} mm of {sig(case.driver.xmax * 1e3, 2)} mm"
     return ToneRow(
@@ -77,7 +77,7 @@ def _row(case: Case, response: Response, i: int) -> ToneRow:
     )
 
 
-def _held(loading_db: float) -> str:
+def cone_held(loading_db: float) -> str:
     """Say how firmly the air holds the cone."""
     if loading_db <= HELD_FIRMLY_DB:
         return f"the air holds the cone firmly ({loading_db:.0f} dB)"
