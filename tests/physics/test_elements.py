@@ -22,7 +22,7 @@ EXAMPLES = [
 FREQUENCY = st.floats(min_value=1.0, max_value=1500.0)
 FEW = settings(max_examples=12, derandomize=True, deadline=None)
 # without viscosity these still take power: they radiate, or their examples hold stuffing, absorption or a coil
-DISSIPATES = {"mouth", "cone"}
+DISSIPATES = {"mouth", "mouths", "cone"}
 
 
 def _lossy_by_choice(element: Element) -> bool:
