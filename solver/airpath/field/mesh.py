@@ -72,7 +72,7 @@ def mesh_outline(
     p, t = _triangulate(outline, corners, cell=size / refine)
     mesh = skfem.MeshTri1(p, t)
     _check_area(outline, mesh)
-    return FieldMesh(mesh=mesh, kind=outline.kind, depth=outline.depth, openings=_facets(outline, mesh))
+    return FieldMesh(mesh=mesh, kind=outline.kind, depth=outline.depth, openings=opening_facets(outline, mesh))
 
 
 def _corner_sizes(outline: Outline, *, cell: float, refine: float) -> FloatArray:
@@ -126,7 +126,7 @@ def _check_area(outline: Outline, mesh: Any) -> None:
         raise GeometryError(f"the mesh covers {area.sum():.6g} m^2 of {outline.area():.6g} m^2: simplify the outline")
 
 
-def _facets(outline: Outline, mesh: Any) -> dict[str, IntArray]:
+def opening_facets(outline: Outline, mesh: Any) -> dict[str, IntArray]:
     """Return the boundary facets of each opening: those on the outline's own edges that make it up."""
     boundary = mesh.boundary_facets().astype(np.int64)
     middles = mesh.p[:, mesh.facets[:, boundary]].mean(axis=1).T
