@@ -70,7 +70,7 @@ def excursion(prediction: Prediction) -> Figure:
     lowest = min(float(r.excursion_peak.min()) * 1e3 for r in prediction.responses.values())
     xmax = prediction.case.driver.xmax
     if xmax is not None:
-        ends.append(_limit_line(axes, xmax * 1e3, f"xmax {plain(xmax * 1e3, 2)} mm"))
+        ends.append(_limit_line(axes, xmax * 1e3, f"xmax {tidy(xmax * 1e3, 2)} mm"))
         highest = max(highest, xmax * 1e3)
     axes.set_yscale("log")
     axes.set_ylim(max(lowest, highest / 10**_EXCURSION_DECADES) / 1.3, highest * 1.3)

@@ -8,8 +8,9 @@ from airpath.case.schema import Case
 from airpath.findings.ports import PortRow
 from airpath.findings.predict import Prediction
 from airpath.findings.tones import ToneRow
+from airpath.report.interactive import charts
 from airpath.report.style import plain, tidy
-from airpath.report.templating import embedded, render
+from airpath.report.templating import embedded, render, scripts
 
 _SUMMED_TONES = 4
 _CAPTIONS = {
@@ -33,6 +34,8 @@ def page(prediction: Prediction, vectors: dict[str, bytes]) -> str:
         ports=[(name, row, _over(row)) for name, row in prediction.ports.items()],
         figures=[_figure(prediction, name, data) for name, data in vectors.items()],
         assumed=assumptions(prediction),
+        charts=charts(prediction.case, prediction.responses, prediction.tones_hz).to_json(),
+        scripts=scripts(),
     )
 
 

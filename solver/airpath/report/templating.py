@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import base64
+from importlib.util import find_spec
+from pathlib import Path
 from typing import Any
 
 import airpath
@@ -24,3 +26,15 @@ def render(template: str, **values: Any) -> str:
 def embedded(svg: bytes) -> str:
     """Return an SVG figure as the address of an image that stands in the page itself."""
     return "data:image/svg+xml;base64," + base64.b64encode(svg).decode()
+
+
+def scripts() -> str:
+    """Return BokehJS and ``charts.js`` as text for script elements.
+
+    Only files of the installed package are read: importing it would cost more than solving a box.
+    """
+    spec = find_spec("bokeh")
+    assert spec is not None and spec.origin is not None  # a dependency
+    library = Path(spec.origin).parent / "server" / "static" / "js"
+    files = [library / "bokeh.min.js", library / "bokeh-api.min.js", Path(__file__).parent / "templates" / "charts.js"]
+    return "".join(f"<script>\n{file.read_text(encoding='utf-8')}\n</script>\n" for file in files)

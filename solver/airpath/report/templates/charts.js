@@ -1,0 +1,248 @@
+// Draws the charts of report/interactive.py with BokehJS. airpathCharts(page, content) puts each chart into the element
+// [data-chart="<picture>"] of the page and returns {figures, sources, update}; nothing is fetched, no text is HTML.
+"use strict";
+
+const airpathCharts = (() => {
+  const FONT = '"DejaVu Sans", Verdana, Arial, sans-serif';
+  const INK = "#1c2733", SOFT = "#6b7783", GRID = "#dde2e6", ALARM = "#a3262a";
+  const TONE = {wide: 56, row: 14}, FLAG = {wide: 21, row: 20, size: 17}, TICK = 38;
+
+  function element(kind, attributes = {}, ...inside) {
+    const made = document.createElement(kind);
+    for (const [name, value] of Object.entries(attributes)) made.setAttribute(name, value);
+    made.append(...inside);
+    return made;
+  }
+
+  // Rows in which labels of one width, in order of their places [px], have room.
+  function rowsFor(places, wide) {
+    const taken = [];
+    return places.map((place) => {
+      let row = taken.findIndex((last) => place - last >= wide);
+      if (row < 0) row = taken.length;
+      taken[row] = place;
+      return row;
+    });
+  }
+
+  function styleAxis(axis, label) {
+    axis.axis_label = label;
+    axis.axis_label_text_font = axis.major_label_text_font = FONT;
+    axis.axis_label_text_font_style = "normal";
+    axis.axis_label_text_font_size = axis.major_label_text_font_size = "12px";
+    axis.axis_label_text_color = axis.major_label_text_color = INK;
+    axis.axis_line_color = axis.major_tick_line_color = SOFT;
+    axis.minor_tick_line_color = null;
+  }
+
+  // Round frequencies: 1, 2, 5 a decade, more in a narrow band; those without room are left out.
+  function frequencyTicks(low, high, width) {
+    const decades = Math.log10(high / low);
+    const digits = decades > 1.2 ? [1, 2, 5] : decades > 0.5 ? [1, 1.5, 2, 3, 4, 5, 7]
+      : Array.from({length: 180}, (_, i) => 1 + i / 20);
+    const ticks = [];
+    let last = -Infinity;
+    for (let power = Math.floor(Math.log10(low)); power <= Math.log10(high); power += 1) {
+      for (const digit of digits) {
+        const tick = Number((digit * 10 ** power).toPrecision(4));
+        const place = Math.log(tick / low) / Math.log(high / low) * width;
+        if (tick < low * 0.9999 || tick > high * 1.0001 || place - last < TICK) continue;
+        ticks.push(tick);
+        last = place;
+      }
+    }
+    return ticks;
+  }
+
+  function tooltip(reading, value, scale) {
+    const rows = [[reading, value], ["at", "@frequency{0.0} Hz"]];
+    return scale === 1 ? rows : [...rows, ["full size", "@full_size{0.0} Hz"]];
+  }
+
+  function drawLimits(figure, limits) {
+    for (const [value, name] of limits) {
+      figure.add_layout(new Bokeh.Span({location: value, dimension: "width", line_color: ALARM, line_dash: [9, 4],
+        level: "underlay"}));
+      figure.add_layout(new Bokeh.Label({x: 4, y: value, x_units: "screen", y_offset: 2, text: name, text_color: ALARM,
+        text_font: FONT, text_font_size: "11px"}));
+    }
+  }
+
+  function drawChart(chart, content, sources, shared, first, last) {
+    const coarse = window.matchMedia("(pointer: coarse)").matches;
+    const tools = [new Bokeh.BoxZoomTool({dimensions: "width"}), new Bokeh.PanTool({dimensions: "width"}),
+      new Bokeh.WheelZoomTool({dimensions: "width"}), new Bokeh.ResetTool()];
+    const figure = new Bokeh.Plotting.Figure({
+      x_range: shared.range, y_range: new Bokeh.Range1d({start: chart.low, end: chart.high}),
+      x_axis_type: "log", y_axis_type: chart.scale, height: chart.height, sizing_mode: "stretch_width",
+      tools, toolbar_location: first ? "above" : null, min_border_left: 64, min_border_right: 12, lod_threshold: null,
+    });
+    figure.toolbar.logo = null;
+    figure.toolbar.active_drag = coarse ? null : tools[0];
+    figure.toolbar.active_scroll = null;
+    figure.outline_line_color = null;
+    for (const grid of figure.grids ?? []) grid.grid_line_color = GRID;
+    styleAxis(figure.xaxis, !last ? "" : content.scale === 1 ? "frequency (Hz)" : "frequency of the model (Hz)");
+    figure.xaxis.formatter = new Bokeh.NumeralTickFormatter({format: "0[.][00]"});
+    const ticker = new Bokeh.FixedTicker({ticks: []});
+    figure.xaxis.ticker = ticker;
+    styleAxis(figure.yaxis, chart.axis);
+    figure.yaxis.formatter = new Bokeh.NumeralTickFormatter({format: "0[.][00]"});
+    if (chart.ticks.length) figure.yaxis.ticker = new Bokeh.FixedTicker({ticks: chart.ticks});
+    figure.add_tools(new Bokeh.CrosshairTool({overlay: shared.across, visible: false}));
+    const renderers = chart.curves.map((curve) => {
+      const at = {x: {field: "frequency"}, y: {field: curve.column}, source: sources[curve.source]};
+      const drawn = curve.dots
+        ? figure.scatter({...at, marker: "circle", size: 4, color: curve.colour})
+        : figure.line({...at, line_color: curve.colour, line_dash: curve.dash, line_width: curve.width});
+      figure.add_tools(new Bokeh.HoverTool({renderers: [drawn], visible: false, line_policy: "nearest",
+        tooltips: tooltip(curve.reading, `@${curve.column}{${chart.form}} ${chart.unit}`, content.scale)}));
+      return drawn;
+    });
+    drawLimits(figure, chart.limits);
+    return {figure, chart, renderers, ticker, marks: drawMarks(figure, chart, content, first)};
+  }
+
+  // Tones and flags stand in a strip above the curves; arrange() places them whenever the axis or the width changes.
+  function drawMarks(figure, chart, content, named) {
+    for (const tone of content.tones) {
+      figure.add_layout(new Bokeh.Span({location: tone, dimension: "height", line_color: SOFT, line_dash: [1, 3],
+        level: "underlay"}));
+    }
+    if (!named) return {};
+    const tones = new Bokeh.ColumnDataSource({data: {x: [], y: [], text: []}});
+    figure.text({x: {field: "x"}, y: {field: "y"}, text: {field: "text"}, source: tones, text_align: "center",
+      text_baseline: "middle", text_font: FONT, text_font_size: "11px", text_color: INK});
+    if (!chart.flags) return {tones};
+    const empty = {x: [], y: [], foot: [], number: [], colour: [], marker: [], heading: [], words: []};
+    const flags = new Bokeh.ColumnDataSource({data: empty});
+    figure.segment({x0: {field: "x"}, x1: {field: "x"}, y0: {field: "foot"}, y1: {field: "y"}, source: flags,
+      line_color: {field: "colour"}, line_width: 1, line_alpha: 0.6});
+    figure.scatter({x: {field: "x"}, y: {field: "foot"}, source: flags, size: 5, color: {field: "colour"}});
+    const heads = figure.scatter({x: {field: "x"}, y: {field: "y"}, source: flags, size: FLAG.size,
+      marker: {field: "marker"}, fill_color: "white", line_color: {field: "colour"}, line_width: 2});
+    figure.text({x: {field: "x"}, y: {field: "y"}, text: {field: "number"}, source: flags, text_align: "center",
+      text_baseline: "middle", text_font: FONT, text_font_size: "10px", text_font_style: "bold", text_color: INK});
+    figure.add_tools(new Bokeh.HoverTool({renderers: [heads], visible: false, attachment: "below",
+      tooltips: [["@number", "@heading"], ["cause", "@words"]]}));
+    return {tones, flags};
+  }
+
+  function arrange(drawn, content, view) {
+    const {figure, chart, ticker, marks} = drawn;
+    const frame = view.frame.bbox, low = figure.x_range.start, high = figure.x_range.end;
+    if (!frame.width) return;
+    ticker.ticks = frequencyTicks(low, high, frame.width);
+    if (!marks.tones) return;
+    const place = (f) => Math.log(f / low) / Math.log(high / low) * frame.width;
+    const seen = (list, at) => list.filter((item) => at(item) >= low && at(item) <= high).sort((a, b) => at(a) - at(b));
+    const tones = seen(content.tones, (tone) => tone);
+    const toneRows = rowsFor(tones.map(place), TONE.wide);
+    const flags = chart.flags ? seen(content.flags, (flag) => flag.frequency) : [];
+    const flagRows = rowsFor(flags.map((flag) => place(flag.frequency)), FLAG.wide);
+    const strips = [(Math.max(-1, ...toneRows) + 1) * TONE.row, (Math.max(-1, ...flagRows) + 1) * FLAG.row];
+    const head = strips[0] + strips[1] + 6, share = Math.min(0.6, head / frame.height);
+    const log = chart.scale === "log";
+    const end = log ? chart.low * (chart.high / chart.low) ** (1 / (1 - share))
+      : chart.low + (chart.high - chart.low) / (1 - share);
+    figure.y_range.end = end;
+    const down = (pixels) => log ? end * (chart.low / end) ** (pixels / frame.height)
+      : end - (end - chart.low) * pixels / frame.height;
+    const inside = (f) => Math.min(Math.max(place(f), 24), frame.width - 24);
+    marks.tones.data = {
+      x: tones.map((tone) => low * (high / low) ** (inside(tone) / frame.width)),
+      y: toneRows.map((row) => down((row + 0.5) * TONE.row)),
+      text: tones.map((tone) => `${Number(tone.toPrecision(4))} Hz`),
+    };
+    if (!marks.flags) return;
+    marks.flags.data = {
+      x: flags.map((flag) => flag.frequency), foot: flags.map((flag) => flag.impedance),
+      y: flagRows.map((row) => down(strips[0] + 2 + (row + 0.5) * FLAG.row)),
+      number: flags.map((flag) => String(flag.number)),
+      ...Object.fromEntries(["colour", "marker", "heading", "words"].map((key) => [key, flags.map((f) => f[key])])),
+    };
+  }
+
+  // The key: a tick box with a piece of line for every curve, reached by keyboard too.
+  function keyFor(drawnCharts) {
+    const entries = new Map();
+    for (const {chart, renderers} of drawnCharts) {
+      chart.curves.forEach((curve, i) => {
+        if (!entries.has(curve.label)) entries.set(curve.label, {curve, renderers: []});
+        entries.get(curve.label).renderers.push(renderers[i]);
+      });
+    }
+    const key = element("div", {class: "key", role: "group", "aria-label": "Curves shown"});
+    for (const {curve, renderers} of entries.values()) {
+      const box = element("input", {type: "checkbox", checked: ""});
+      box.addEventListener("change", () => renderers.forEach((r) => { r.visible = box.checked; }));
+      key.append(element("label", {}, box, sample(curve), ` ${curve.label}`));
+    }
+    return key;
+  }
+
+  function sample(curve) {
+    const space = "http://www.w3.org/2000/svg";
+    const picture = document.createElementNS(space, "svg"), line = document.createElementNS(space, "line");
+    for (const [name, value] of Object.entries({width: 34, height: 10, "aria-hidden": "true"})) {
+      picture.setAttribute(name, value);
+    }
+    const look = {x1: 0, y1: 5, x2: 34, y2: 5, stroke: curve.colour, "stroke-width": curve.width,
+      "stroke-dasharray": curve.dash.join(" ")};
+    for (const [name, value] of Object.entries(look)) line.setAttribute(name, value);
+    picture.append(line);
+    return picture;
+  }
+
+  async function airpathCharts(page, content) {
+    const sources = Object.fromEntries(Object.entries(content.sources).map(
+      ([name, data]) => [name, new Bokeh.ColumnDataSource({name, data})]));
+    const frequency = Object.values(content.sources)[0].frequency;
+    const band = [frequency[0], frequency[frequency.length - 1]];
+    const shared = {
+      range: new Bokeh.Range1d({start: band[0], end: band[1], bounds: band}),
+      across: new Bokeh.Span({dimension: "height", line_color: SOFT, line_width: 1}),
+    };
+    const sheet = new Bokeh.Document(), drawn = [], places = [];
+    for (const picture of new Set(content.charts.map((chart) => chart.picture))) {
+      const host = page.querySelector(`[data-chart="${picture}"]`);
+      if (!host) continue;
+      const live = element("div", {class: "live"});
+      const own = content.charts.filter((chart) => chart.picture === picture)
+        .map((chart, i, all) => drawChart(chart, content, sources, shared, i === 0, i === all.length - 1));
+      live.append(keyFor(own));
+      for (const one of own) {
+        const place = element("div", {class: "plot"});
+        live.append(place);
+        sheet.add_root(one.figure);
+        drawn.push(one);
+        places.push(place);
+      }
+      host.prepend(live);
+      host.classList.add("drawn");
+    }
+    const views = await Bokeh.embed.add_document_standalone(sheet, document.body, places).catch((error) => {
+      for (const host of page.querySelectorAll(".drawn")) {  // the pictures are there still
+        host.querySelector(".live").remove();
+        host.classList.remove("drawn");
+      }
+      throw error;
+    });
+    const arrangeAll = () => drawn.forEach((one) => arrange(one, content, views.get_one(one.figure)));
+    arrangeAll();
+    shared.range.change.connect(arrangeAll);
+    drawn.forEach((one) => one.figure.properties.inner_width.change.connect(arrangeAll));
+    function update(fresh) {  // {sources: {name: columns}, flags, charts: [{name, low, high}]}: what has changed
+      for (const [name, data] of Object.entries(fresh.sources ?? {})) sources[name].data = data;
+      content.flags = fresh.flags ?? content.flags;
+      for (const {chart} of drawn) {
+        const other = (fresh.charts ?? []).find((candidate) => candidate.name === chart.name);
+        if (other) Object.assign(chart, {low: other.low, high: other.high});
+      }
+      arrangeAll();
+    }
+    return {figures: drawn.map((one) => one.figure), sources, views, update};
+  }
+
+  return airpathCharts;
+})();
