@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from airpath.findings.explanation import Explanation, explanation
     from airpath.findings.modes import ModeTable, modes
     from airpath.findings.predict import Prediction, ports, predict
+    from airpath.measured.driver import DriverValues, driver_values
     from airpath.measured.sweep import MeasuredSweep, read_sweep
     from airpath.network.respond import solve
     from airpath.network.response import Response
@@ -31,15 +32,16 @@ _HOMES = {
     "explanation": "findings.explanation", "Explanation": "findings.explanation",
     "predict": "findings.predict", "Prediction": "findings.predict", "ports": "findings.predict",
     "modes": "findings.modes", "ModeTable": "findings.modes",
+    "driver_values": "measured.driver", "DriverValues": "measured.driver",
     "read_sweep": "measured.sweep", "MeasuredSweep": "measured.sweep",
     "AirpathError": "errors", "CaseError": "errors", "FidelityError": "errors", "AccuracyError": "errors",
     "SweepError": "errors",
 }  # fmt: skip
 
 __all__ = [
-    "AccuracyError", "AirpathError", "Case", "CaseError", "Explanation", "Feature", "FidelityError", "MeasuredSweep",
-    "ModeTable", "Prediction", "Response", "SweepError", "explain", "explanation", "load", "modes", "ports", "predict",
-    "read_sweep", "solve",
+    "AccuracyError", "AirpathError", "Case", "CaseError", "DriverValues", "Explanation", "Feature", "FidelityError",
+    "MeasuredSweep", "ModeTable", "Prediction", "Response", "SweepError", "driver_values", "explain", "explanation",
+    "load", "modes", "ports", "predict", "read_sweep", "solve",
 ]  # fmt: skip
 
 
