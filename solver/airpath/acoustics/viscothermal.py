@@ -130,6 +130,12 @@ def _polynomial(coefficients: NDArray[Any], x: ComplexArray) -> ComplexArray:
     return total
 
 
+@cache
+def _unit_gauss() -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    nodes, weights = np.polynomial.legendre.leggauss(_TAIL_POINTS)
+    return (nodes + 1) / 2, weights / 2
+
+
 def _rectangle(decay: ComplexArray, short: float, long: float) -> ComplexArray:
     """F of a rectangle: the slit between the long walls, plus what the two short walls add.
 
@@ -145,8 +151,7 @@ def _rectangle(decay: ComplexArray, short: float, long: float) -> ComplexArray:
         return np.asarray(share * slab_function(np.asarray(gamma * long / 2, complex)))
 
     head = term(np.arange(_DIRECT_TERMS, dtype=float)).sum(axis=1)
-    nodes, weights = np.polynomial.legendre.leggauss(_TAIL_POINTS)
-    t, w = (nodes + 1) / 2, weights / 2
+    t, w = _unit_gauss()
     start = _DIRECT_TERMS - 0.5
     tail = (term(start / t) * (w * start / t**2)).sum(axis=1)
     return np.asarray(slab_function(decay * short / 2) + head + tail)

@@ -8,7 +8,7 @@ from typing import Annotated, Literal
 from pydantic import Field, model_validator
 
 from airpath.case.quantity import Area, Choice, Count, FilePath, Length, Name, Number, YesNo
-from airpath.case.spaces import Fill
+from airpath.case.spaces import Fill, OutlineUnit, check_outline
 from airpath.case.table import Position, Stations, Table, check_stations, exactly_one, refuse
 
 End = Annotated[Literal["flanged", "free", "flared"], Choice(("flanged", "free", "flared"))]
@@ -87,11 +87,20 @@ class Horn(Table):
     outline: FilePath | None = Field(
         None, description="Drawing of the path: a .toml, .dxf or .msh file, relative to this file."
     )
+    outline_depth: Length | None = Field(
+        None,
+        description="Depth of a flat drawing or mesh that can't say it itself (.dxf, .msh); left out: a half section "
+        "turned about its axis (.dxf), or a solid (.msh).",
+    )
+    outline_unit: OutlineUnit | None = Field(
+        None, description="Unit of a drawing or mesh that doesn't say it itself (.dxf, .msh): mm, cm, m, in or ft."
+    )
     fill: Fill | None = Field(None, description="Stuffing along the horn.")
     from_at: Position | None = Field(None, description="Centre of the throat in the from-chamber, [x, y, z].")
 
     @model_validator(mode="after")
     def _consistent(self) -> Horn:
+        check_outline(self.outline, outline_depth=self.outline_depth, outline_unit=self.outline_unit)
         if self.profile is None and self.outline is None:
             refuse("profile", 'expected one of "conical", "exponential", "hyperbolic", "stations" (or an outline)')
         if self.profile == "stations" and self.stations is None:

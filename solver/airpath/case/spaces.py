@@ -18,6 +18,16 @@ from airpath.case.quantity import (
 )
 from airpath.case.table import Size, Table, check_size, exactly_one, refuse
 
+OutlineUnit = Annotated[Literal["mm", "cm", "m", "in", "ft"], Choice(("mm", "cm", "m", "in", "ft"))]
+
+
+def check_outline(outline: str | None, **given: object) -> None:
+    """Refuse what a drawing says itself; ``given``: the keys and values that complete it."""
+    silent = outline is not None and not outline.lower().endswith(".toml")
+    for key, value in given.items():
+        if value is not None and not silent:
+            refuse(key, "only with an outline that can't say it itself, a .dxf or .msh file")
+
 
 class Fill(Table):
     """Stuffing: a fibrous material in a chamber or along a horn."""
@@ -54,7 +64,7 @@ class Chamber(Table):
         description="Depth of a flat drawing or mesh that can't say it itself (.dxf, .msh); left out: a half section "
         "turned about its axis (.dxf), or a solid (.msh).",
     )
-    outline_unit: Annotated[Literal["mm", "cm", "m", "in", "ft"], Choice(("mm", "cm", "m", "in", "ft"))] | None = Field(
+    outline_unit: OutlineUnit | None = Field(
         None, description="Unit of a drawing or mesh that doesn't say it itself (.dxf, .msh): mm, cm, m, in or ft."
     )
     loss_q: QualityFactor | None = Field(
@@ -67,10 +77,7 @@ class Chamber(Table):
     def _one_shape(self) -> Chamber:
         exactly_one(self, "volume", "size", "outline")
         check_size(self.size)
-        silent = self.outline is not None and not self.outline.lower().endswith(".toml")
-        for key in ("outline_depth", "outline_unit"):
-            if getattr(self, key) is not None and not silent:
-                refuse(key, "only with an outline that can't say it itself, a .dxf or .msh file")
+        check_outline(self.outline, outline_depth=self.outline_depth, outline_unit=self.outline_unit)
         return self
 
     @property

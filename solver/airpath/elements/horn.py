@@ -28,8 +28,8 @@ class Horn(Element):
     """A horn from ``throat`` to ``mouth`` [m^2] over ``length`` [m], exact for its profile.
 
     ``curvature`` mu [1/m^2] and ``opening`` F'(0) [1/m] fix the profile (see :func:`horn_profile`). Losses: those of a
-    round duct of the local area, in pieces; ``fill``: stuffing spread over the horn. ``count`` of them in parallel.
-    Checked by: published/horns.
+    round duct of the local area, or of a rectangle with one side ``depth`` [m], in pieces; ``fill``: stuffing spread
+    over the horn. ``count`` of them in parallel. Checked by: published/horns.
     """
 
     kind: ClassVar[str] = "horn"
@@ -40,6 +40,7 @@ class Horn(Element):
     count: int = 1
     fill: Fill | None = None
     pieces: int = LOSS_PIECES
+    depth: float | None = None
 
     @property
     def terminals(self) -> int:
@@ -67,7 +68,7 @@ class Horn(Element):
         shape, slope = self.shape(np.array([first]))[0], self.slope(np.array([first]))[0]
         return Horn(
             throat=self.throat * float(shape) ** 2, length=last - first, curvature=self.curvature,
-            opening=float(slope / shape), count=self.count, fill=self.fill, pieces=self.pieces,
+            opening=float(slope / shape), count=self.count, fill=self.fill, pieces=self.pieces, depth=self.depth,
         )  # fmt: skip
 
     def admittance(self, omega: Omega, air: Air) -> ComplexArray:
@@ -78,7 +79,8 @@ class Horn(Element):
     def _piece(self, first: float, last: float, omega: Omega, air: Air) -> ComplexArray:
         ends = np.array([first, last])
         shape, slope = self.shape(ends), self.slope(ends)
-        middle = Section.round(float(self.area(np.array([(first + last) / 2]))[0]))
+        area = float(self.area(np.array([(first + last) / 2]))[0])
+        middle = Section.round(area) if self.depth is None else Section(height=area / self.depth, width=self.depth)
         density, compressibility = medium(middle, omega, air, self.fill)
         wave = np.sqrt(omega**2 * density * compressibility - self.curvature + 0j)
         length = last - first

@@ -8,6 +8,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from airpath.acoustics.viscothermal import Section
 from airpath.air import Air
 from airpath.elements.base import ComplexArray, Element, Omega
 from airpath.elements.chamber import Chamber, cube_wall_area
@@ -82,7 +83,7 @@ def variants(network: Network, low: float) -> list[tuple[Action, str, Network]]:
         if role == "chamber" and any(branch.element.kind != "chamber" for branch in own):
             out.append(("no waves", owner, _still_chamber(network, owner, low)))
         if role in ("port", "horn") and any(_has_waves(branch.element) for branch in own):
-            out.append(("no waves", owner, _replaced(network, owner, still)))
+            out.append(("no waves", owner, _replaced(network, owner, lambda e: still(_plain(e, network, low)))))
         if role == "chamber" and any(_stuffing(branch.element) is not None for branch in own):
             out.append(("no stuffing", owner, _replaced(network, owner, _unstuffed)))
         if role in ("port", "horn"):
@@ -110,9 +111,21 @@ def still(element: Element) -> Element:
     return element
 
 
+def _plain(element: Element, network: Network, low: float) -> Element:
+    """Return a path of finite elements as one plug of its inertance at ``low`` [rad/s]; others as they are."""
+    if isinstance(element, Passage):
+        return Passage(stages=tuple(_plain(stage, network, low) for stage in element.stages))
+    if element.kind != "field-chamber":
+        return element
+    air = network.air.lossless()
+    whole = np.linalg.inv(element.admittance(np.array([low]), air)[0]).imag / low
+    inertance = float(whole[0, 0] + whole[1, 1] - whole[0, 1] - whole[1, 0])
+    return Plug(section=Section.round(1.0), length=inertance / air.density, friction=False)
+
+
 def _has_waves(element: Element) -> bool:
     stages = element.stages if isinstance(element, Passage) else (element,)
-    return any(isinstance(stage, Duct | Horn) for stage in stages)
+    return any(isinstance(stage, Duct | Horn) or stage.kind == "field-chamber" for stage in stages)
 
 
 def _stuffing(element: Element) -> object:

@@ -12,6 +12,7 @@ from airpath.findings.features import Spot
 from airpath.findings.knockout import still
 from airpath.findings.wording import sig
 from airpath.network.graph import Network
+from airpath.network.horns import horn_way
 
 _LOW = 2 * np.pi * 0.01  # rad/s: a plug is a plug there
 _FORKED = 0.01  # modes closer than this share of their frequency are told apart by how well they couple
@@ -34,7 +35,7 @@ def order_of(case: Case, network: Network, kind: str, element: str, spot: Spot, 
     if kind == "pipe":
         return _pipe(case, network, element, spot.frequency)
     if kind == "horn":
-        return _horn(case, element, nth)
+        return _horn(case, network, element, spot.frequency, nth)
     if kind == "chamber-mode":
         return _chamber(case, network, element, spot.frequency)
     return Order(number=None, phrase="")
@@ -71,10 +72,14 @@ def _pipe(case: Case, network: Network, name: str, frequency: float) -> Order:
     return Order(number=number, phrase=text)
 
 
-def _horn(case: Case, name: str, nth: int) -> Order:
-    table = case.horns[name]
-    length = table.length if table.length is not None else (table.stations or ((0.0, 0.0),))[-1][0]
-    return Order(number=nth, phrase=f'the {rank(nth)} wave along the horn "{name}", {sig(length, 3)} m long')
+def _horn(case: Case, network: Network, name: str, frequency: float, nth: int) -> Order:
+    horn = horn_way(case, name)
+    across = horn.cut_on(network.air.sound_speed)
+    if across is not None and frequency > across:
+        where = f'a wave inside the drawn horn "{name}", along or across it'
+        return Order(number=nth, phrase=f"{where}: it is too wide for plane waves above {sig(across)} Hz")
+    phrase = f'the {rank(nth)} wave along the horn "{name}", {sig(horn.length, 3)} m long'
+    return Order(number=nth, phrase=phrase)
 
 
 def _chamber(case: Case, network: Network, name: str, frequency: float) -> Order:

@@ -14,8 +14,9 @@ from airpath.elements.mouth import Mouth
 from airpath.elements.plug import Plug
 from airpath.findings.wording import listing, sig
 from airpath.network import joints, passages
-from airpath.network.build import case_air
 from airpath.network.graph import OUTSIDE
+from airpath.network.horns import horn_way
+from airpath.network.meshed import case_air
 from airpath.network.response import Response
 
 SPEED_LIMIT_SHARE = 0.05  # of the sound speed: common practice, about 17 m/s
@@ -137,11 +138,11 @@ def tunings(
         incidence.append(row)
         inertia.append(air.density * length / area)
         names.append(name)
-    for horn in case.horns.values():
+    for name, horn in case.horns.items():
         if horn.from_ is not None:
             row = np.array([float(c == horn.from_) - float(c == horn.to) for c in chambers])
             incidence.append(row)
-            inertia.append(sum(p.length * air.density / p.section.area for p in _plugs(horn)))
+            inertia.append(sum(p.length * air.density / p.section.area for p in _plugs(case, name)))
             names.append("")
     if not names:
         return {}
@@ -159,8 +160,8 @@ def tunings(
     }
 
 
-def _plugs(horn: Any) -> list[Plug]:
-    return [stage for stage in passages.profile(passages.horn_pieces(horn), lumped=True) if isinstance(stage, Plug)]
+def _plugs(case: Case, horn: str) -> list[Plug]:
+    return [stage for stage in passages.profile(horn_way(case, horn).pieces, lumped=True) if isinstance(stage, Plug)]
 
 
 def _tuning_text(hz: float | None, others: list[str]) -> str:

@@ -16,8 +16,9 @@ from airpath.findings.cautions import cautions
 from airpath.findings.ports import PortRow, port_rows
 from airpath.findings.tones import ToneRow, tone_rows
 from airpath.findings.wording import sig
-from airpath.network.build import build, case_air, models_for, refusal
+from airpath.network.build import build, models_for, refusal
 from airpath.network.graph import Network
+from airpath.network.meshed import case_air
 from airpath.network.respond import respond
 from airpath.network.response import Response
 from airpath.network.solve import solve_network

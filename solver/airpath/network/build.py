@@ -9,7 +9,7 @@ import numpy as np
 from airpath.acoustics.driver import mechanical_set
 from airpath.acoustics.ends import flanged_length, wall_factor
 from airpath.acoustics.viscothermal import Section
-from airpath.air import Air, air_at
+from airpath.air import air_at
 from airpath.case.schema import Case, Port
 from airpath.elements.base import Element
 from airpath.elements.chamber import Chamber, cube_wall_area
@@ -21,6 +21,8 @@ from airpath.elements.plug import Plug
 from airpath.errors import CaseError, FidelityError
 from airpath.network import drawn, joints, passages
 from airpath.network.graph import OPEN_AIR, OUTSIDE, Branch, Network, Opening
+from airpath.network.horns import Way, fill_of, horn_way
+from airpath.network.meshed import case_air
 
 MODELS = ("lumped", "line", "field")
 _DISC_MASS = 8 / 3  # air on one side of a baffled disc, or on both of a free one, in rho a^3
@@ -28,8 +30,7 @@ _DISC_MASS = 8 / 3  # air on one side of a baffled disc, or on both of a free on
 
 def models_for(case: Case) -> tuple[str, ...]:
     """Return the fidelities that a case allows, simplest first. Raises FidelityError if there is none."""
-    _refuse_drawn_horns(case)
-    shaped = any(
+    shaped = any(horn.outline is not None for horn in case.horns.values()) or any(
         table.outline is not None or joints.is_placed(table, joints.joints_of(case, name))
         for name, table in case.chambers.items()
     )
@@ -57,23 +58,9 @@ def refusal(case: Case, model: str) -> str:
     )
 
 
-def case_air(case: Case) -> Air:
-    """Return the air of a case."""
-    return air_at(case.air.temperature, case.air.pressure, case.air.relative_humidity)
-
-
 def label(case: Case) -> str:
     """Return how messages call a case: its file's name."""
     return case.source.name if case.source is not None else case.name
-
-
-def _refuse_drawn_horns(case: Case) -> None:
-    for name, horn in case.horns.items():
-        if horn.outline is not None:
-            raise FidelityError(
-                f"{label(case)}: [horns.{name}] outline: this version can't join a drawn horn to a box yet; give its "
-                'stations instead, with profile = "stations"'
-            )
 
 
 class _Builder:
@@ -132,7 +119,7 @@ class _Builder:
 
     def _drawn_chamber(self, name: str, found: list[joints.Joint]) -> None:
         table = self.case.chambers[name]
-        shape = drawn.read_drawn(self.case, name, self.air, found)
+        shape = drawn.read_chamber(self.case, name, found)
         if not self.field:
             branches, nodes = joints.one_pressure(name, table, found, shape.volume, shape.wall_area)
             self._place(name, branches, nodes, shape.volume)
@@ -249,31 +236,41 @@ class _Builder:
         driver = self.case.driver
         sides = {"front": (driver.front, driver.front_along), "rear": (driver.rear, driver.rear_along)}
         place = {side: along or 0.0 for side, (space, along) in sides.items() if space == horn}
-        return joints.merge_near(place, sum(piece.length for piece in passages.horn_pieces(self.case.horns[horn])))
+        return joints.merge_near(place, horn_way(self.case, horn).length)
 
     def _horn(self, name: str) -> None:
-        table = self.case.horns[name]
-        horns = passages.horn_pieces(table)
-        length = sum(horn.length for horn in horns)
-        throat, mouth = Section.round(horns[0].throat), Section.round(passages.mouth_area(horns))
+        table, horn = self.case.horns[name], horn_way(self.case, name)
         stations, _ = self._taps(name)
-        area = min(throat.area, mouth.area)
+        solved = horn.drawn is not None and self.field
+        if solved and len(stations) > 2:
+            self.notes.append(f'horn "{name}": the driver sits along it, so the field model takes its equivalent horn')
+            solved = False
         first = last = -1
         for a, b in pairwise(stations):
-            stages = passages.profile(passages.stretch(horns, a, b), self.lumped)
+            stages = [self._field_horn(name, horn)] if solved else []
+            stages = stages or passages.profile(passages.stretch(horn.pieces, a, b), self.lumped)
             nodes = [_horn_node(name, a), _horn_node(name, b)]
             if a == 0.0 and table.from_ is not None:
-                share = self._share(f"{name}.from", table.from_, table.from_at, throat.area)
-                stages = passages.end_plug(throat, flanged_length(throat) * share) + stages
+                share = self._share(f"{name}.from", table.from_, table.from_at, horn.throat.area)
+                stages = passages.end_plug(horn.throat, flanged_length(horn.throat) * share) + stages
                 nodes[0] = self.nodes[f"{name}.from"]
-            if b == length and table.to != OUTSIDE:
-                stages += passages.end_plug(mouth, flanged_length(mouth))
+            if b == horn.length and table.to != OUTSIDE:
+                stages += passages.end_plug(horn.mouth, flanged_length(horn.mouth))
                 nodes[1] = self.nodes[f"{name}.to"]
             last = self._add(name, "horn", passages.chain(stages), *nodes)
             first = last if first < 0 else first
         if table.to == OUTSIDE:
-            last = self._add(name, "mouth", Mouth(section=mouth), _horn_node(name, length), OUTSIDE)
+            last = self._add(name, "mouth", Mouth(section=horn.mouth), _horn_node(name, horn.length), OUTSIDE)
+        area = min(horn.throat.area, horn.mouth.area)
         self._opening(name, first, last, area, radiates=table.to == OUTSIDE)
+
+    def _field_horn(self, name: str, horn: Way) -> Element:
+        """Return a drawn horn as finite elements between its throat and its mouth."""
+        assert horn.drawn is not None
+        fill = fill_of(self.case.horns[name])
+        element, notes = drawn.reduced(self.case, f'horn "{name}"', horn.drawn, self.air, None, fill)
+        self.notes += notes
+        return element
 
     def _leak(self, name: str) -> None:
         leak = self.case.chambers[name].leak

@@ -1,71 +1,39 @@
-"""Drawn chambers: from an outline or a mesh file to a finite-element chamber with a certified error."""
+"""Drawn chambers and horns in the field model: finite elements, reduced, with a certified error."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from airpath.acoustics.porous import Fill
 from airpath.air import Air
 from airpath.case.schema import Case
 from airpath.case.schema import Chamber as ChamberTable
 from airpath.errors import GeometryError
 from airpath.network.graph import Branch
 from airpath.network.joints import Joint, fill_of
+from airpath.network.meshed import Drawn, read_drawn
 from airpath.network.sweep import sweep_frequencies
 
 if TYPE_CHECKING:
-    from airpath.field.forms import FieldMatrices
-    from airpath.field.mesh import FieldMesh
+    from airpath.field.element import FieldChamber
+    from airpath.field.reduce import FieldSweep
+    from airpath.field.walls import Medium
 
 _OTHER_AREA = 0.1  # share by which a drawn opening may differ from what joins it without being mentioned
 _THICK_LAYER = 0.05  # layer over gap: the wall condition's error is 5 % of the loss there
 
 
-@dataclass(frozen=True, kw_only=True)
-class Drawn:
-    """A meshed chamber: ``volume`` [m^3], ``wall_area`` [m^2] and what the field solver needs."""
-
-    mesh: FieldMesh
-    matrices: FieldMatrices
-    volume: float
-    wall_area: float
-
-
-def read_drawn(case: Case, name: str, air: Air, joints: list[Joint]) -> Drawn:
+def read_chamber(case: Case, name: str, joints: list[Joint]) -> Drawn:
     """Mesh the outline of a chamber. Raises GeometryError that names the case's table and the file's fault."""
     table = case.chambers[name]
+    drawn = read_drawn(case, f"chambers.{name}", table)
     assert table.outline is not None
-    path = case.resolve(table.outline)
-    try:
-        drawn = _mesh(
-            path, path.stat().st_mtime_ns, case.sweep.stop, air.sound_speed, table.outline_depth, table.outline_unit
-        )
-    except GeometryError as error:
-        raise GeometryError(f"[chambers.{name}] outline: {error}") from None
-    _check_names(name, path, set(drawn.mesh.openings), joints)
+    _check_names(name, case.resolve(table.outline), set(drawn.mesh.openings), joints)
     return drawn
-
-
-@lru_cache(maxsize=4)
-def _mesh(
-    path: Path, changed: int, highest_hz: float, sound_speed: float, depth: float | None, unit: str | None
-) -> Drawn:
-    """Mesh a file once for all fidelities; ``changed`` is its time of change, so that an edited file is read anew."""
-    from airpath.field.forms import assemble
-    from airpath.field.meshfile import load_field_mesh
-
-    turned = "axisymmetric" if path.suffix.lower() == ".dxf" else None
-    kind = "planar" if depth is not None else turned
-    mesh = load_field_mesh(path, highest_hz=highest_hz, sound_speed=sound_speed, kind=kind, depth_m=depth, unit=unit)
-    matrices = assemble(mesh)
-    volume, wall_area = (float(matrices.operators[i].sum()) for i in (1, 3))
-    if mesh.depth is not None:
-        wall_area += 2 * volume / mesh.depth
-    return Drawn(mesh=mesh, matrices=matrices, volume=volume, wall_area=wall_area)
 
 
 def _check_names(name: str, path: Path, drawn: set[str], joints: list[Joint]) -> None:
@@ -97,32 +65,51 @@ def field_chamber(
 
     Raises AccuracyError if the reduced sweep can't be certified.
     """
-    from airpath.field.element import FieldChamber
-    from airpath.field.reduce import reduce_field
-    from airpath.field.walls import Medium, layer_ratio
-
-    medium = Medium(air=air, depth=drawn.mesh.depth, loss_q=table.loss_q, fluid=fill_of(table))
-    frequency = np.union1d(sweep_frequencies(case), case.tones)
-    model, sweep = reduce_field(drawn.matrices, medium, frequency)
+    element, notes = reduced(case, f'chamber "{name}"', drawn, air, table.loss_q, fill_of(table))
     names = drawn.matrices.names
     key = {opening_name(joint): joint.key for joint in joints}
     nodes = tuple(f"{name} at {key.get(opening, opening)}" for opening in names)
-    notes = [
-        f'chamber "{name}", field model: finite elements of order {sweep.order}, {sweep.unknowns} unknowns, reduced to '
-        f"{sweep.basis_size}; claimed error of its impedance {sweep.claimed_error.max():.0e} at most"
-    ]
     idle = [opening for opening in names if opening not in key]
     if idle:
         notes.append(f'chamber "{name}": nothing joins the drawn opening {", ".join(idle)}; it is a rigid wall')
     notes += _other_areas(name, dict(zip(names, drawn.matrices.areas.tolist(), strict=True)), joints)
+    branch = Branch(owner=name, role="chamber", element=element, nodes=nodes)
+    return [branch], {joint.key: f"{name} at {joint.key}" for joint in joints}, notes
+
+
+def reduced(
+    case: Case, what: str, drawn: Drawn, air: Air, loss_q: float | None, fluid: Fill | None
+) -> tuple[FieldChamber, list[str]]:
+    """Return a drawn space as a reduced element, and what to say about its mesh, its error and its narrowest gap.
+
+    Raises AccuracyError if the reduced sweep can't be certified.
+    """
+    from airpath.field.walls import Medium, layer_ratio
+
+    medium = Medium(air=air, depth=drawn.mesh.depth, loss_q=loss_q, fluid=fluid)
+    frequency = np.union1d(sweep_frequencies(case), case.tones)
+    element, sweep = _reduction(drawn, medium, tuple(frequency.tolist()))
+    notes = [
+        f"{what}, field model: finite elements of order {sweep.order}, {sweep.unknowns} unknowns, reduced to "
+        f"{sweep.basis_size}; claimed error of its impedance {sweep.claimed_error.max():.0e} at most"
+    ]
     ratio = layer_ratio(drawn.mesh, air, case.sweep.start)
     if ratio > _THICK_LAYER:
         notes.append(
-            f'chamber "{name}": at {case.sweep.start:g} Hz the layer at its walls takes {ratio:.0%} of the narrowest '
+            f"{what}: at {case.sweep.start:g} Hz the layer at its walls takes {ratio:.0%} of the narrowest "
             "gap; the field model's wall losses are rough there"
         )
-    branch = Branch(owner=name, role="chamber", element=FieldChamber(model=model), nodes=nodes)
-    return [branch], {joint.key: f"{name} at {joint.key}" for joint in joints}, notes
+    return element, notes
+
+
+@lru_cache(maxsize=8)
+def _reduction(drawn: Drawn, medium: Medium, frequency: tuple[float, ...]) -> tuple[FieldChamber, FieldSweep]:
+    """Reduce a space once for as long as nothing in it changes."""
+    from airpath.field.element import FieldChamber
+    from airpath.field.reduce import reduce_field
+
+    model, sweep = reduce_field(drawn.matrices, medium, np.array(frequency))
+    return FieldChamber(model=model), sweep
 
 
 def _other_areas(name: str, drawn: dict[str, float], joints: list[Joint]) -> list[str]:

@@ -18,6 +18,7 @@ from airpath.elements.cuboid import Cuboid
 from airpath.elements.duct import Duct
 from airpath.network import passages
 from airpath.network.graph import Branch
+from airpath.network.horns import horn_way
 
 Position = tuple[float, float, float]
 _ON_WALL = 0.005  # an opening this share of the chamber's side away from a wall counts as being in it
@@ -57,11 +58,9 @@ def joints_of(case: Case, chamber: str) -> list[Joint]:
             found.append(Joint(key=f"{name}.to", position=port.to_at, section=section, count=port.count))
     for name, horn in case.horns.items():
         if horn.from_ == chamber:
-            throat = Section.round(passages.horn_pieces(horn)[0].throat)
-            found.append(Joint(key=f"{name}.from", position=horn.from_at, section=throat))
+            found.append(Joint(key=f"{name}.from", position=horn.from_at, section=horn_way(case, name).throat))
         if horn.to == chamber:
-            mouth = Section.round(passages.mouth_area(passages.horn_pieces(horn)))
-            found.append(Joint(key=f"{name}.to", position=None, section=mouth))
+            found.append(Joint(key=f"{name}.to", position=None, section=horn_way(case, name).mouth))
     return found
 
 

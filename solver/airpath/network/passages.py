@@ -9,7 +9,6 @@ import numpy as np
 from airpath.acoustics.ends import flanged_length, free_length, wall_factor
 from airpath.acoustics.porous import Fill
 from airpath.acoustics.viscothermal import Section
-from airpath.case.schema import Horn as HornTable
 from airpath.case.schema import Port
 from airpath.elements.base import Element
 from airpath.elements.duct import Duct
@@ -97,21 +96,6 @@ def pieces(stations: tuple[tuple[float, float], ...], count: int = 1, fill: Fill
     ]
     share = max(1, LOSS_PIECES // len(cones))
     return [Horn(**{**cone.__dict__, "pieces": share}) for cone in cones]
-
-
-def horn_pieces(table: HornTable) -> list[Horn]:
-    """Return the horn of a case as one exact profile, or as cones through its stations."""
-    fill = None if table.fill is None else Fill(**table.fill.model_dump())
-    if table.stations is not None:
-        return pieces(table.stations, fill=fill)
-    assert table.throat and table.mouth and table.length
-    family = 1.0 if table.T is None else table.T
-    return [horn_profile(table.profile or "conical", table.throat, table.mouth, table.length, family, fill=fill)]
-
-
-def mouth_area(horns: list[Horn]) -> float:
-    """Return the area [m^2] at the end of a chain of horns."""
-    return float(horns[-1].area(np.array([horns[-1].length]))[0])
 
 
 def stretch(horns: list[Horn], first: float, last: float) -> list[Horn]:

@@ -6,6 +6,7 @@ import math
 from typing import TYPE_CHECKING
 
 from airpath.case.schema import Case
+from airpath.network.horns import horn_way
 from airpath.report.ducts import Duct
 from airpath.report.sheet import Sheet
 from airpath.report.style import INK, SOFT, tidy
@@ -81,7 +82,7 @@ def _fed(sheet: Sheet, horn: Duct, y: float, way: int, boxes: dict[str, Box]) ->
 def _tapped(case: Case, sheet: Sheet, horn: Duct, radius: float, words: str) -> None:
     """Draw a driver under a duct that both of its sides meet at their distances from the throat."""
     driver = case.driver
-    length = case.horns[horn.name].known_length or horn.shown
+    length = horn_way(case, horn.name).length
     horn.draw(sheet, (0.0, 0.0), (1, 0))
     sheet.stroke([(0.0, horn.halves[0]), (0.0, -horn.halves[0])], linewidth=2)
     sheet.text(horn.shown + 0.1 * sheet.inch, 0.0, horn.words, ha="left")

@@ -6,9 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from airpath.case.openings import Horn, Port
+from airpath.case.openings import Port
 from airpath.case.schema import Case
 from airpath.network import passages
+from airpath.network.horns import horn_way
 from airpath.report.sheet import Point, Sheet
 from airpath.report.style import ALARM, INK, shortened, tidy
 
@@ -81,7 +82,7 @@ def ducts_of(case: Case, longest: float) -> list[Duct]:
     """Return the case's ports and horns; those longer than ``longest`` [m] are shortened and say so."""
     fed = (case.driver.front, case.driver.rear)
     out = [_port(name, port, longest) for name, port in case.ports.items()]
-    return out + [_horn(name, horn, longest, name in fed) for name, horn in case.horns.items()]
+    return out + [_horn(case, name, longest, name in fed) for name in case.horns]
 
 
 def _port(name: str, port: Port, longest: float) -> Duct:
@@ -119,17 +120,19 @@ def _flared(port: Port, half: float) -> tuple[np.ndarray, np.ndarray]:
     return along, halves
 
 
-def _horn(name: str, horn: Horn, longest: float, by_driver: bool) -> Duct:
-    if horn.stations is None and horn.length is None:  # drawn elsewhere
-        along, areas, size = np.linspace(0, longest / 2, 2), np.array([0.004, 0.04]), "as drawn"
-    elif horn.stations is not None:
+def _horn(case: Case, name: str, longest: float, by_driver: bool) -> Duct:
+    horn, path = case.horns[name], horn_way(case, name)
+    if horn.stations is not None:
         along, areas = np.array(horn.stations).T
         size = f"{_areas(horn.stations)} × {_mm(float(along[-1]))} mm"
     else:
-        piece = passages.horn_pieces(horn)[0]
-        along = np.linspace(0, piece.length, _POINTS)
-        areas = piece.area(along)
-        size = f"{_areas(((0.0, float(areas[0])), (0.0, float(areas[-1]))))} × {_mm(piece.length)} mm"
+        ends = np.cumsum([0.0, *(piece.length for piece in path.pieces)])
+        along = np.linspace(0, path.length, _POINTS)
+        place = np.clip(np.searchsorted(ends, along, side="right") - 1, 0, len(path.pieces) - 1)
+        areas = np.array([path.pieces[i].area(np.array([x - ends[i]]))[0] for i, x in zip(place, along, strict=True)])
+        size = f"{_areas(((0.0, path.throat.area), (0.0, path.mouth.area)))} × {_mm(path.length)} mm"
+        if path.drawn is not None:
+            size += "\nthe drawn path, stretched out"
     start = horn.from_ or ""
     return _duct(name, start, horn.to, along, np.sqrt(areas / np.pi), size, longest, by_driver=by_driver)
 

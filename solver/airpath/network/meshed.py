@@ -1,0 +1,83 @@
+"""Spaces from drawings: an outline or a mesh file, meshed and assembled once for all fidelities."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import cached_property, lru_cache
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from airpath.air import Air, air_at
+from airpath.case.schema import Case, Chamber, Horn
+from airpath.errors import GeometryError
+
+if TYPE_CHECKING:
+    from airpath.field.forms import FieldMatrices
+    from airpath.field.mesh import FieldMesh
+    from airpath.field.potential import EquivalentHorn
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Drawn:
+    """A meshed space: ``volume`` [m^3], ``wall_area`` [m^2] and what the field solver needs. Equal to itself only."""
+
+    mesh: FieldMesh
+    matrices: FieldMatrices
+    volume: float
+    wall_area: float
+
+    @cached_property
+    def equivalent(self) -> EquivalentHorn:
+        """The horn that air at low frequencies finds between the openings "throat" and "mouth"."""
+        from airpath.field.potential import equivalent_horn
+
+        return equivalent_horn(self.mesh)
+
+    def stations(self, count: int) -> tuple[tuple[float, float], ...]:
+        """Return ``count`` + 1 equally spaced (distance, area) [m, m^2] along the equivalent horn."""
+        horn = self.equivalent
+        x = np.linspace(0.0, float(horn.distance_m[-1]), count + 1)
+        return tuple(zip(x.tolist(), np.interp(x, horn.distance_m, horn.area_m2).tolist(), strict=True))
+
+
+def case_air(case: Case) -> Air:
+    """Return the air of a case."""
+    return air_at(case.air.temperature, case.air.pressure, case.air.relative_humidity)
+
+
+def read_drawn(case: Case, place: str, table: Chamber | Horn, order: tuple[str, ...] = ()) -> Drawn:
+    """Mesh the outline of a chamber or horn; ``place`` is its table's name, openings in ``order`` come first.
+
+    Raises GeometryError that names the case's table and the file's fault.
+    """
+    assert table.outline is not None
+    path = case.resolve(table.outline)
+    speed = case_air(case).sound_speed
+    try:
+        changed = path.stat().st_mtime_ns
+        return _mesh(path, changed, case.sweep.stop, speed, table.outline_depth, table.outline_unit, order)
+    except GeometryError as error:
+        raise GeometryError(f"[{place}] outline: {error}") from None
+
+
+@lru_cache(maxsize=4)
+def _mesh(
+    path: Path, changed: int, highest_hz: float, sound_speed: float, depth: float | None, unit: str | None,
+    order: tuple[str, ...],
+) -> Drawn:  # fmt: skip
+    """Mesh a file once for all fidelities; ``changed`` is its time of change, so that an edited file is read anew."""
+    from airpath.field.forms import assemble
+    from airpath.field.meshfile import load_field_mesh
+
+    turned = "axisymmetric" if path.suffix.lower() == ".dxf" else None
+    kind = "planar" if depth is not None else turned
+    mesh = load_field_mesh(path, highest_hz=highest_hz, sound_speed=sound_speed, kind=kind, depth_m=depth, unit=unit)
+    ranked = sorted(mesh.openings, key=lambda name: order.index(name) if name in order else len(order))
+    mesh = replace(mesh, openings={name: mesh.openings[name] for name in ranked})
+    matrices = assemble(mesh)
+    volume, wall_area = (float(matrices.operators[i].sum()) for i in (1, 3))
+    if mesh.depth is not None:
+        wall_area += 2 * volume / mesh.depth
+    return Drawn(mesh=mesh, matrices=matrices, volume=volume, wall_area=wall_area)
