@@ -85,7 +85,7 @@ DRAWN: Data = {
         **_SMALL_SIGNAL, "front": "fold", "rear": "drawn",
     },
     "chambers": {"drawn": {"outline": "data/fold.dxf", "outline_depth": "18 cm", "outline_unit": "mm"}},
-    "horns": {"fold": {"outline": "data/fold.dxf"}},
+    "horns": {"fold": {"outline": "data/fold.dxf", "outline_depth": "180 mm", "outline_unit": "cm"}},
 }  # fmt: skip
 
 INSIDE: Data = {

@@ -1,4 +1,4 @@
-"""A drawn horn in the network: the same as its areas where it is straight, shorter than its centre line where it bends."""
+"""A drawn horn in the network: its areas where it is straight, shorter than its centre line where it bends."""
 
 from __future__ import annotations
 
@@ -89,7 +89,7 @@ def test_the_field_of_a_straight_horn_is_its_line(drawn):
 
 
 def test_a_bent_pipe_is_shorter_than_its_centre_line(tmp_path):
-    """Each mitred corner of equal widths takes off (2 ln 2)/pi widths (conformal map); this turn is two of them, close."""
+    """A mitred corner of equal widths takes off (2 ln 2)/pi widths (conformal map); this turn is two of them."""
     case = load(box(tmp_path, bent_pipe(), DRAWN))
     centre = 0.28 + 0.28 + 0.05
     way = horn_way(case, "path")
@@ -124,6 +124,6 @@ def test_a_driver_along_a_drawn_horn_takes_the_equivalent_horn_and_says_so(tmp_p
 ])  # fmt: skip
 def test_a_wrong_drawing_is_one_message(tmp_path, drawing, extra, words):
     path = box(tmp_path, drawing, f"{DRAWN}\n{extra}")
-    with pytest.raises(AirpathError, match="horns.path") as error:
+    with pytest.raises(AirpathError, match=r"horns\.path") as error:
         solve(load(path), "line")
     assert words in str(error.value)
