@@ -29,7 +29,7 @@ def solve(case: Case, model: str = "line", frequency_hz: ArrayLike | None = None
 
 
 def respond(case: Case, network: Network, state: State, model: str) -> Response:
-    """Scale a network's solution to the case's drive and listener."""
+    """Scale a network's solution, or those of several of its states, to the case's drive and listener."""
     omega, drive = state.omega, case.drive
     number, series = network.cone.count, case.driver.wiring == "series"
     single = 1 / state.current
@@ -42,11 +42,11 @@ def respond(case: Case, network: Network, state: State, model: str) -> Response:
     factor = 1j * omega * network.air.density / (SOLID_ANGLE[case.listener.space] * case.listener.distance)
     factor = factor * np.exp(-1j * omega / network.air.sound_speed * case.listener.distance)
     if network.room:  # every opening has its share of the one pressure
-        outflow = -sum(state.flow[o.outflow][:, -1] for o in network.openings if o.radiates)
+        outflow = -sum(state.flow[o.outflow][..., -1] for o in network.openings if o.radiates)
         factor = state.at(OUTSIDE) / outflow
     openings = {o.name: _opening(o, network, state, each, factor) for o in network.openings}
     radiated = [o.pressure for o in openings.values() if o.pressure is not None]
-    total = np.sum(radiated, axis=0) if radiated else np.zeros_like(velocity)
+    total = sum(radiated, np.zeros_like(velocity))
     free = _free_air_velocity(case, network, state, source)
     return Response(
         model=model,
@@ -67,9 +67,9 @@ def respond(case: Case, network: Network, state: State, model: str) -> Response:
 def _opening(
     opening: Opening, network: Network, state: State, each: ComplexArray, factor: ComplexArray
 ) -> OpeningResponse:
-    entering = each * state.flow[opening.inflow][:, 0]
-    leaving = -each * state.flow[opening.outflow][:, -1]
-    speed = np.sqrt(2) * np.maximum(np.abs(entering), np.abs(leaving)) / opening.area
+    entering, out = state.flow[opening.inflow][..., 0], state.flow[opening.outflow][..., -1]
+    speed = np.maximum(np.abs(entering), np.abs(out)) * (np.sqrt(2) / opening.area * np.abs(each))
+    leaving = -each * out
     pressure = factor * leaving if opening.radiates else None
     return OpeningResponse(volume_velocity=leaving, air_speed_peak=speed, pressure=pressure)
 
@@ -79,7 +79,7 @@ def _mean_pressure(network: Network, state: State, chamber: str) -> ComplexArray
     flow = np.zeros(len(state.omega), dtype=np.complex128)
     storage = flow.copy()
     for index in network.chambers[chamber]:
-        flow += state.flow[index].sum(axis=1)
+        flow = flow + state.flow[index].sum(axis=-1)
         storage += network.branches[index].element.storage(state.omega, network.air)
     return flow / storage
 

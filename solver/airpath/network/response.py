@@ -30,6 +30,7 @@ class OpeningResponse:
 class Response:
     """Solution at ``frequency`` (n,) [Hz] in one fidelity; RMS unless the name says peak.
 
+    All other arrays are (n,), or (states, n) for several states of a box at once.
     ``impedance`` [ohm] at the terminals without the source resistance; ``loading_db``: excursion relative to the same
     driver in free air with the same drive; ``pressure`` [Pa] and ``spl_db`` at the listener.
     """

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import reduce
 from typing import Any
 
 import numpy as np
@@ -22,6 +23,7 @@ BALANCE_LIMIT = 1e-6
 class State:
     """Solution for 1 V RMS at each driver: everything linear in it.
 
+    Arrays may have one more axis in front, for several states of one box (:mod:`covered`); ``omega`` is (n,) always.
     ``pressure`` (n, nodes) [Pa/V] in the order of ``nodes``; ``flow``: per branch the volume velocity into each of its
     terminals (n, terminals) [m^3/s per V]; ``velocity`` of the cone [m/s per V]; ``current`` of one driver [A/V];
     ``imbalance``: relative error of the power balance (n,).
@@ -37,7 +39,7 @@ class State:
 
     def at(self, node: str) -> ComplexArray:
         """Return the pressure at a node [Pa/V], (n,)."""
-        return self.pressure[:, self.nodes.index(node)]
+        return self.pressure[..., self.nodes.index(node)]
 
 
 def solve_network(network: Network, omega: Omega, admittances: list[ComplexArray] | None = None) -> State:
@@ -58,17 +60,27 @@ def solve_network(network: Network, omega: Omega, admittances: list[ComplexArray
     if not np.all(np.isfinite(pressure)):
         raise AccuracyError("the network has no solution at some frequency: a part without any loss resonates there")
     flow = tuple(
-        np.einsum("nij,nj->ni", y, _terminal_pressures(branch, nodes, pressure))
+        np.einsum("nij,nj->ni", y, terminal_pressures(branch, nodes, pressure))
         for branch, y in zip(network.branches, parts, strict=True)
     )
-    terminal = _terminal_pressures(driver, nodes, pressure)
-    velocity = network.cone.velocity(omega, terminal[:, 1] - terminal[:, 0])
+    return balanced(network, omega, pressure, flow)
+
+
+def balanced(network: Network, omega: Omega, pressure: ComplexArray, flow: tuple[ComplexArray, ...]) -> State:
+    """Return the solution with what the driver does, its power balance checked.
+
+    ``pressure`` (..., n, nodes), ``flow`` per branch (..., n, terminals). Raises AccuracyError if the balance is off.
+    """
+    nodes = tuple(network.nodes)
+    terminal = terminal_pressures(network.branches[network.driver], nodes, pressure)
+    velocity = network.cone.velocity(omega, terminal[..., 1] - terminal[..., 0])
     current = network.cone.current(omega, velocity)
     imbalance = _imbalance(network, omega, nodes, pressure, flow, velocity, current)
     if not np.iscomplexobj(omega) and imbalance.max(initial=0.0) > BALANCE_LIMIT:
-        worst = int(imbalance.argmax())
+        worst = float(imbalance.max())
+        where = omega[int(imbalance.argmax()) % len(omega)] / (2 * np.pi)
         raise AccuracyError(
-            f"the power balance is off by {imbalance[worst]:.1e} at {omega[worst] / (2 * np.pi):.4g} Hz "
+            f"the power balance is off by {worst:.1e} at {where:.4g} Hz "
             f"(limit {BALANCE_LIMIT:.0e}): the result can't be trusted there"
         )
     return State(
@@ -91,7 +103,7 @@ def branch_admittances(branches: tuple[Branch, ...], omega: Omega, air: Air) -> 
 def solve_nodal(
     branches: tuple[Branch, ...], parts: list[ComplexArray], nodes: tuple[str, ...], source: ComplexArray
 ) -> ComplexArray:
-    """Sum branch admittances into the nodal matrix and solve it for ``source`` (n, nodes) [m^3/s]."""
+    """Sum branch admittances into the nodal matrix and solve it for ``source`` [m^3/s], (n, nodes) or (n, nodes, k)."""
     index = {node: i for i, node in enumerate(nodes)}
     entries = [
         (index[a], index[b], y[:, i, j])
@@ -100,14 +112,14 @@ def solve_nodal(
         for j, b in enumerate(branch.nodes)
         if a in index and b in index
     ]
-    n, size = source.shape
+    n, size = source.shape[:2]
     if size > _DENSE_NODES:
         return _solve_sparse(entries, source)
     matrix = np.zeros((n, size, size), dtype=np.complex128)
     for a, b, y in entries:
         matrix[:, a, b] += y
     try:
-        return np.asarray(np.linalg.solve(matrix, source[:, :, None])[:, :, 0])
+        return np.linalg.solve(matrix, source.reshape(n, size, -1)).reshape(source.shape)
     except np.linalg.LinAlgError:
         return np.full(source.shape, np.nan, dtype=np.complex128)
 
@@ -117,7 +129,7 @@ def _solve_sparse(entries: list[tuple[int, int, ComplexArray]], source: ComplexA
     from scipy.sparse import coo_array
     from scipy.sparse.linalg import splu
 
-    n, size = source.shape
+    n, size = source.shape[:2]
     rows = np.array([a for a, _, _ in entries])
     columns = np.array([b for _, b, _ in entries])
     values = np.stack([y for _, _, y in entries], axis=1)
@@ -128,21 +140,18 @@ def _solve_sparse(entries: list[tuple[int, int, ComplexArray]], source: ComplexA
         shape = (len(block) * size,) * 2
         matrix = coo_array((block.ravel(), ((rows + offset).ravel(), (columns + offset).ravel())), shape=shape)
         factor = splu(matrix.tocsc(), permc_spec="MMD_AT_PLUS_A")
-        out[start : start + len(block)] = factor.solve(source[start : start + len(block)].ravel()).reshape(-1, size)
+        right = source[start : start + len(block)]
+        out[start : start + len(block)] = factor.solve(right.reshape(len(block) * size, -1)).reshape(right.shape)
     return out
 
 
-def _terminal_pressures(branch: Branch, nodes: tuple[str, ...], pressure: ComplexArray) -> ComplexArray:
-    out = np.zeros((len(pressure), len(branch.nodes)), dtype=np.complex128)
+def terminal_pressures(branch: Branch, nodes: tuple[str, ...], pressure: ComplexArray) -> ComplexArray:
+    """Return the pressures at a branch's terminals, (..., n, terminals); the reference has none."""
+    out = np.zeros((*pressure.shape[:-1], len(branch.nodes)), dtype=np.complex128)
     for terminal, node in enumerate(branch.nodes):
         if node in nodes:
-            out[:, terminal] = pressure[:, nodes.index(node)]
+            out[..., terminal] = pressure[..., nodes.index(node)]
     return out
-
-
-def branch_power(branch: Branch, flow: ComplexArray, nodes: tuple[str, ...], pressure: ComplexArray) -> NDArray[Any]:
-    """Return the power that goes into a branch and stays there [W per V^2], (n,)."""
-    return np.asarray((np.conj(_terminal_pressures(branch, nodes, pressure)) * flow).sum(axis=1).real)
 
 
 def _imbalance(
@@ -153,7 +162,13 @@ def _imbalance(
     cone = network.cone
     drawn = cone.count * current.real
     used = cone.count * (cone.coil(omega).real * np.abs(current) ** 2 + cone.resistance * np.abs(velocity) ** 2)
-    for i, branch in enumerate(network.branches):
-        if i != network.driver:
-            used = used + branch_power(branch, flow[i], nodes, pressure)
+    for place, node in enumerate(nodes):
+        inward = [
+            flow[i][..., terminal]
+            for i, branch in enumerate(network.branches)
+            for terminal, end in enumerate(branch.nodes)
+            if end == node and i != network.driver
+        ]
+        if inward:
+            used += (pressure[..., place].conj() * reduce(np.add, inward)).real
     return np.asarray(np.abs(drawn - used) / np.abs(drawn))
