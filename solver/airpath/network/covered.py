@@ -10,13 +10,13 @@ over internal impedance plus load.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from airpath.case.schema import Case
-from airpath.elements.base import ComplexArray, Omega
+from airpath.elements.base import ComplexArray
 from airpath.elements.chamber import Chamber, cube_wall_area
 from airpath.errors import AccuracyError
 from airpath.network import passages
@@ -37,8 +37,8 @@ class Cap:
 
 def outlets(case: Case) -> tuple[str, ...]:
     """Return the names of what a hand can cover from outside: ports and horns that end there."""
-    found = [*case.ports.items(), *case.horns.items()]
-    return tuple(name for name, opening in found if opening.to == OUTSIDE)
+    ends = {name: port.to for name, port in case.ports.items()} | {name: horn.to for name, horn in case.horns.items()}
+    return tuple(name for name, to in ends.items() if to == OUTSIDE)
 
 
 def uncovered(case: Case) -> Case:
@@ -163,7 +163,7 @@ class CoveredBox:
         return _Block(branches, [self.parts[i] for i in group], self.base, len(self.omega))
 
     def _alone(self) -> ComplexArray:
-        """Return the pressures (nodes, 1 + joints, n) that the driver and a flow into each joint make, all openings off."""
+        """Return the pressures (nodes, 1 + joints, n) that the driver, and a flow into each joint, make alone."""
         cone, n = self.network.cone, len(self.omega)
         source = np.zeros((n, len(self.base), 1 + len(self.columns)), dtype=np.complex128)
         for node, sign in zip(self.network.branches[self.network.driver].nodes, (1.0, -1.0), strict=True):
@@ -274,11 +274,12 @@ def _reaction(y: ComplexArray, k: ComplexArray) -> ComplexArray:
     """Return (1 + Y K)^-1 Y, (r, r, states, n), of a block Y (r, r, n) at joints of K (r, r, states, n)."""
     if len(y) == 1:
         return np.asarray(y[:, :, None] / (1 + y[:, :, None] * k))
-    load = np.moveaxis(np.broadcast_to(y[:, :, None], k.shape), (0, 1), (-2, -1))
+    load: ComplexArray = np.moveaxis(np.broadcast_to(y[:, :, None], k.shape), (0, 1), (-2, -1))
     inner = np.moveaxis(k, (0, 1), (-2, -1))
-    return np.moveaxis(np.linalg.solve(np.eye(len(y)) + load @ inner, load), (-2, -1), (0, 1))
+    found: ComplexArray = np.asarray(np.linalg.solve(np.eye(len(y)) + load @ inner, load))
+    return np.moveaxis(found, (-2, -1), (0, 1))
 
 
-def last_axis(array: ComplexArray) -> ComplexArray:
+def last_axis(array: NDArray[Any]) -> ComplexArray:
     """Return an array over frequencies with them last and side by side, (..., n): quicker to work along."""
     return np.ascontiguousarray(np.moveaxis(array, 0, -1))

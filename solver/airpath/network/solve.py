@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import reduce
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -119,7 +118,7 @@ def solve_nodal(
     for a, b, y in entries:
         matrix[:, a, b] += y
     try:
-        return np.linalg.solve(matrix, source.reshape(n, size, -1)).reshape(source.shape)
+        return np.asarray(np.linalg.solve(matrix, source.reshape(n, size, -1)).reshape(source.shape))
     except np.linalg.LinAlgError:
         return np.full(source.shape, np.nan, dtype=np.complex128)
 
