@@ -21,6 +21,7 @@ from airpath.elements.chamber import Chamber, cube_wall_area
 from airpath.errors import AccuracyError
 from airpath.network import passages
 from airpath.network.graph import OPEN_AIR, OUTSIDE, Branch, Network
+from airpath.network.horns import horn_way
 from airpath.network.solve import State, balanced, branch_admittances, solve_nodal
 
 End = Literal["outer", "inner"]
@@ -87,7 +88,7 @@ def air_volume(case: Case, name: str) -> float:
             return port.length * port.area * port.count
         horns = passages.pieces(port.stations, port.count)
     else:
-        horns = passages.horn_pieces(case.horns[name])
+        horns = horn_way(case, name).pieces
     node, weight = np.polynomial.legendre.leggauss(24)
     slices = [h.count * h.length / 2 * weight @ h.area(h.length * (node + 1) / 2) for h in horns]
     return float(sum(slices))
