@@ -13,7 +13,7 @@ from airpath.case import Case
 from airpath.errors import AirpathError
 from airpath.findings.predict import predict
 from airpath.report import write
-from airpath.report.curves import _spread, _tone_rows, frequency_ticks
+from airpath.report.frame import _tone_rows, frequency_ticks, spread
 from airpath.report.style import plain, png, shortened, svg, tidy
 from airpath.report.templating import scripts
 
@@ -275,7 +275,7 @@ def test_frequency_axis_has_round_ticks_inside_the_band():
 
 
 def test_labels_are_kept_apart():
-    spread = _spread(np.array([0.5, 0.5, 0.0, 1.0, 0.98]), 0.1)
-    assert np.diff(np.sort(spread)).min() > 0.0999
-    assert spread.min() >= 0 and spread.max() <= 1
+    places = spread(np.array([0.5, 0.5, 0.0, 1.0, 0.98]), 0.1)
+    assert np.diff(np.sort(places)).min() > 0.0999
+    assert places.min() >= 0 and places.max() <= 1
     assert _tone_rows(np.array([1.0, 1.1, 1.2, 1.3, 2.0])) == [0, 1, 2, -1, 0]

@@ -10,7 +10,7 @@ from rich.console import Console
 from rich.markup import escape
 
 from airpath.case import load
-from airpath.cli.options import case_argument, model_argument, output_arguments
+from airpath.cli.options import case_argument, model_argument, out_folder, output_arguments
 from airpath.cli.show import console, progress
 from airpath.findings.explain import Feature
 from airpath.findings.explanation import Explanation, explanation
@@ -23,7 +23,7 @@ def arguments(command: argparse.ArgumentParser) -> None:
     """Declare the command's arguments."""
     case_argument(command)
     model_argument(command)
-    output_arguments(command, folder=False)
+    output_arguments(command)
 
 
 def run(options: argparse.Namespace) -> None:
@@ -32,10 +32,18 @@ def run(options: argparse.Namespace) -> None:
     with progress(options.quiet or options.json) as step:
         step("looking for causes")
         found = explanation(case, options.model)
+        folder = out_folder(options, case.name)
+        if options.out or not options.json:
+            step("drawing the page")
+            from airpath.report.explained import write_explanation
+
+            write_explanation(found, folder)
     if options.json:
         print(json.dumps(found.to_dict(), allow_nan=False))
     elif not options.quiet:
-        _show(found, console())
+        out = console()
+        _show(found, out)
+        out.print(escape(f"Page: {folder / 'explain.html'}"), soft_wrap=True, highlight=False)
 
 
 def _show(found: Explanation, out: Console) -> None:

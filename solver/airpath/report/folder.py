@@ -4,18 +4,23 @@ from __future__ import annotations
 
 import os
 import shutil
+from collections.abc import Iterable
 from pathlib import Path
 
 from airpath.errors import AirpathError
 
 
-def write_whole(content: dict[str, bytes], folder: Path) -> list[Path]:
+def write_whole(content: dict[str, bytes], folder: Path, replaces: Iterable[str] = ()) -> list[Path]:
     """Write files into a folder, each by its name, and return their paths; files of others there stay.
 
+    ``replaces``: patterns of the files that an earlier run may have left and that go if they are not written anew.
     All are written aside first and then moved, each in one step. Raises AirpathError when the folder can't be written.
     """
     try:
         _write(content, folder)
+        for old in {path for pattern in replaces for path in folder.glob(pattern)}:
+            if old.name not in content and old.is_file():
+                old.unlink()
     except OSError as error:
         raise AirpathError(f"can't write to {folder}: {error.strerror or error}") from error
     return [folder / name for name in content]

@@ -92,6 +92,13 @@ class Charts:
         """Return it as JSON that can stand inside a script element."""
         return json.dumps(self.to_dict(), separators=(",", ":"), allow_nan=False).replace("<", "\\u003c")
 
+    def only(self, picture: str) -> Charts:
+        """Return the charts of one picture alone, with the columns that they need."""
+        kept = [chart for chart in self.charts if chart.picture == picture]
+        needed = {"frequency", "full_size", *(curve.column for chart in kept for curve in chart.curves)}
+        sources = {n: {c: v for c, v in columns.items() if c in needed} for n, columns in self.sources.items()}
+        return replace(self, charts=kept, sources=sources)
+
     def with_flags(self, flags: list[Flag]) -> Charts:
         """Return the charts with these marks on the impedance."""
         return replace(self, flags=flags, charts=[replace(c, flags=c.name == "impedance") for c in self.charts])

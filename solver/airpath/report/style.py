@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 from io import BytesIO, StringIO
 from typing import Any
 
@@ -16,6 +17,28 @@ MODEL_STYLE: dict[str, dict[str, Any]] = {
     "lumped": {"color": "#c4681a", "linestyle": (0, (5, 2)), "linewidth": 1.2, "zorder": 2.5},
     "line": {"color": "#14508c", "linestyle": "solid", "linewidth": 1.6},
     "field": {"color": "#7d3c78", "linestyle": (0, (7, 2, 1.5, 2)), "linewidth": 1.6},
+}
+
+
+@dataclass(frozen=True)
+class CauseStyle:
+    """How a cause is shown: colour, and as a second cue a shape, by matplotlib's sign and by BokehJS's name."""
+
+    colour: str
+    sign: str
+    marker: str
+    words: str
+
+
+# Apart in lightness and, by the dichromats' view of Vienot, Brettel & Mollon 1999, in hue; a test holds them to it.
+CAUSES = {
+    "driver": CauseStyle("#2a5fc4", "o", "circle", "driver"),
+    "helmholtz": CauseStyle("#d96a0a", "s", "square", "Helmholtz tuning"),
+    "pipe": CauseStyle("#0f8c70", "^", "triangle", "pipe resonance of a port"),
+    "chamber-mode": CauseStyle("#8c2f86", "D", "diamond", "standing wave of a chamber"),
+    "horn": CauseStyle("#6b5500", "v", "inverted_triangle", "wave along a horn"),
+    "leak": CauseStyle("#8793a6", "h", "hex", "leak"),
+    "coil": CauseStyle("#1c2733", "*", "star", "coil"),
 }
 _SETTINGS: dict[Any, Any] = {
     "font.family": "sans-serif",

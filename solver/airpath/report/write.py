@@ -37,12 +37,7 @@ def write_report(prediction: Prediction, folder: Path) -> list[Path]:
         **{f"{name}.svg": vector for name, vector in vectors.items()},
         "report.html": page(prediction, vectors).encode(),
     }
-    written = write_whole(content, folder)
-    for name in _FIGURES:
-        if name not in drawn:  # left by an earlier report
-            for kind in ("png", "svg"):
-                (folder / f"{name}.{kind}").unlink(missing_ok=True)
-    return written
+    return write_whole(content, folder, [f"{name}.{kind}" for name in _FIGURES for kind in ("png", "svg")])
 
 
 def figures(prediction: Prediction) -> dict[str, Figure]:

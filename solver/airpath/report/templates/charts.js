@@ -5,7 +5,7 @@
 const airpathCharts = (() => {
   const FONT = '"DejaVu Sans", Verdana, Arial, sans-serif';
   const INK = "#1c2733", SOFT = "#6b7783", GRID = "#dde2e6", ALARM = "#a3262a";
-  const TONE = {wide: 56, row: 14}, FLAG = {wide: 21, row: 20, size: 17}, TICK = 38;
+  const TONE = {wide: 56, row: 14}, FLAG = {wide: 21, row: 20, size: 17, bend: 14}, TICK = 38;
 
   function element(kind, attributes = {}, ...inside) {
     const made = document.createElement(kind);
@@ -54,6 +54,23 @@ const airpathCharts = (() => {
     return ticks;
   }
 
+  // Push places [px], in rising order, apart inside the width, moving them as little as it takes (pooled means).
+  function spread(places, apart, width) {
+    const edge = 0.5 * FLAG.wide, pools = [];
+    places.forEach((place, i) => {
+      let mean = place - i * apart, count = 1;
+      while (pools.length && pools[pools.length - 1].mean > mean) {
+        const before = pools.pop();
+        mean = (mean * count + before.mean * before.count) / (count + before.count);
+        count += before.count;
+      }
+      pools.push({mean, count});
+    });
+    const level = pools.flatMap(({mean, count}) => Array(count).fill(mean));
+    const last = width - edge - (places.length - 1) * apart;
+    return level.map((mean, i) => Math.max(edge, Math.min(mean, last)) + i * apart);
+  }
+
   function tooltip(reading, value, scale) {
     const rows = [[reading, value], ["at", "@frequency{0.0} Hz"]];
     return scale === 1 ? rows : [...rows, ["full size", "@full_size{0.0} Hz"]];
@@ -85,7 +102,7 @@ const airpathCharts = (() => {
     styleAxis(figure.xaxis, !last ? "" : content.scale === 1 ? "frequency (Hz)" : "frequency of the model (Hz)");
     figure.xaxis.formatter = new Bokeh.NumeralTickFormatter({format: "0[.][00]"});
     const ticker = new Bokeh.FixedTicker({ticks: []});
-    figure.xaxis.ticker = ticker;
+    figure.xaxis.ticker = figure.xgrid.ticker = ticker;
     styleAxis(figure.yaxis, chart.axis);
     figure.yaxis.formatter = new Bokeh.NumeralTickFormatter({format: "0[.][00]"});
     if (chart.ticks.length) figure.yaxis.ticker = new Bokeh.FixedTicker({ticks: chart.ticks});
@@ -114,16 +131,19 @@ const airpathCharts = (() => {
     figure.text({x: {field: "x"}, y: {field: "y"}, text: {field: "text"}, source: tones, text_align: "center",
       text_baseline: "middle", text_font: FONT, text_font_size: "11px", text_color: INK});
     if (!chart.flags) return {tones};
-    const empty = {x: [], y: [], foot: [], number: [], colour: [], marker: [], heading: [], words: []};
-    const flags = new Bokeh.ColumnDataSource({data: empty});
-    figure.segment({x0: {field: "x"}, x1: {field: "x"}, y0: {field: "foot"}, y1: {field: "y"}, source: flags,
-      line_color: {field: "colour"}, line_width: 1, line_alpha: 0.6});
-    figure.scatter({x: {field: "x"}, y: {field: "foot"}, source: flags, size: 5, color: {field: "colour"}});
-    const heads = figure.scatter({x: {field: "x"}, y: {field: "y"}, source: flags, size: FLAG.size,
-      marker: {field: "marker"}, fill_color: "white", line_color: {field: "colour"}, line_width: 2});
-    figure.text({x: {field: "x"}, y: {field: "y"}, text: {field: "number"}, source: flags, text_align: "center",
-      text_baseline: "middle", text_font: FONT, text_font_size: "10px", text_font_style: "bold", text_color: INK});
-    figure.add_tools(new Bokeh.HoverTool({renderers: [heads], visible: false, attachment: "below",
+    const names = ["x", "y", "head", "level", "xs", "ys", "number", "colour", "marker", "size",
+      "heading", "words"];
+    const flags = new Bokeh.ColumnDataSource({data: Object.fromEntries(names.map((name) => [name, []]))});
+    figure.multi_line({xs: {field: "xs"}, ys: {field: "ys"}, source: flags, line_color: {field: "colour"},
+      line_width: 1, line_alpha: 0.7});
+    const feet = figure.scatter({x: {field: "x"}, y: {field: "y"}, source: flags, size: {field: "size"},
+      marker: {field: "marker"}, fill_color: {field: "colour"}, line_color: "white"});
+    const heads = figure.scatter({x: {field: "head"}, y: {field: "level"}, source: flags, size: FLAG.size,
+      marker: "square", fill_color: "white", line_color: {field: "colour"}, line_width: 2});
+    figure.text({x: {field: "head"}, y: {field: "level"}, text: {field: "number"}, source: flags,
+      text_align: "center", text_baseline: "middle", text_font: FONT, text_font_size: "10px",
+      text_font_style: "bold", text_color: INK});
+    figure.add_tools(new Bokeh.HoverTool({renderers: [heads, feet], visible: false, attachment: "below",
       tooltips: [["@number", "@heading"], ["cause", "@words"]]}));
     return {tones, flags};
   }
@@ -139,8 +159,10 @@ const airpathCharts = (() => {
     const tones = seen(content.tones, (tone) => tone);
     const toneRows = rowsFor(tones.map(place), TONE.wide);
     const flags = chart.flags ? seen(content.flags, (flag) => flag.frequency) : [];
-    const flagRows = rowsFor(flags.map((flag) => place(flag.frequency)), FLAG.wide);
-    const strips = [(Math.max(-1, ...toneRows) + 1) * TONE.row, (Math.max(-1, ...flagRows) + 1) * FLAG.row];
+    const rows = Math.ceil(flags.length * FLAG.wide / (0.8 * frame.width));
+    const feet = flags.map((flag) => place(flag.frequency));
+    const heads = spread(feet, FLAG.wide / Math.max(1, rows), frame.width);
+    const strips = [(Math.max(-1, ...toneRows) + 1) * TONE.row, rows && rows * FLAG.row + FLAG.bend];
     const head = strips[0] + strips[1] + 6, share = Math.min(0.6, head / frame.height);
     const log = chart.scale === "log";
     const end = log ? chart.low * (chart.high / chart.low) ** (1 / (1 - share))
@@ -155,11 +177,17 @@ const airpathCharts = (() => {
       text: tones.map((tone) => `${Number(tone.toPrecision(4))} Hz`),
     };
     if (!marks.flags) return;
+    const across = (pixels) => low * (high / low) ** (pixels / frame.width);
+    const levels = flags.map((_, i) => down(strips[0] + 2 + (i % rows + 0.5) * FLAG.row));
+    const bends = [strips[0] + rows * FLAG.row, strips[0] + rows * FLAG.row + FLAG.bend].map(down);
+    const own = (key) => flags.map((flag) => flag[key]);
     marks.flags.data = {
-      x: flags.map((flag) => flag.frequency), foot: flags.map((flag) => flag.impedance),
-      y: flagRows.map((row) => down(strips[0] + 2 + (row + 0.5) * FLAG.row)),
+      x: own("frequency"), y: own("impedance"), head: heads.map(across), level: levels,
+      xs: flags.map((flag, i) => [across(heads[i]), across(heads[i]), flag.frequency, flag.frequency]),
+      ys: flags.map((flag, i) => [levels[i], ...bends, flag.impedance]),
       number: flags.map((flag) => String(flag.number)),
-      ...Object.fromEntries(["colour", "marker", "heading", "words"].map((key) => [key, flags.map((f) => f[key])])),
+      colour: own("colour"), marker: own("marker"),
+      size: own("marker").map((marker) => ({diamond: 13, star: 14}[marker] ?? 9)), heading: own("heading"), words: own("words"),
     };
   }
 
