@@ -10,20 +10,18 @@ from numpy.typing import NDArray
 
 from airpath.case.schema import Case
 from airpath.errors import AirpathError, FidelityError
-from airpath.findings.advice import Advice
+from airpath.findings.advice import Advice, advise
 from airpath.findings.causes import Cause, causes
-from airpath.findings.features import Kind, Spot, matching, spots
+from airpath.findings.features import Kind, Spot, spots
 from airpath.findings.knockout import Knock, knock_out
-from airpath.findings.resonances import shape
+from airpath.findings.pairing import energies, same
 from airpath.findings.sensitivity import Sensitivity, sensitivities
-from airpath.findings.shares import Share, likeness, shares
+from airpath.findings.shares import Share
+from airpath.findings.trial import Box
 from airpath.findings.wording import listing, sig
 from airpath.network.build import build, models_for, refusal
 from airpath.network.graph import Network
 from airpath.network.sweep import sweep_frequencies
-
-_FAR = 0.3  # octaves between the same feature in two fidelities, at most
-_ALIKE = 0.6  # cosine between the energy shares of the same feature in two fidelities, at least
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -93,18 +91,20 @@ def features_of(case: Case, networks: dict[str, Network], model: str | None = No
     best = list(networks)[-1] if model is None else model
     network, frequency = networks[best], sweep_frequencies(case)
     found = spots(network, frequency)
-    held = [energy(network, spot) for spot in found]
+    held = energies(network, found)
     knocks = knock_out(network, found, held, frequency)
     why = causes(case, network, found, held, knocks)
     seen = seen_by(networks, best, found, held, frequency)
     turns = sensitivities(case, best, network, found)
+    box = Box(case=case, model=best, network=network, frequency=frequency, found=found)
+    advice = advise(box, why, turns)
     number = network.cone.count
     terminals = number if case.driver.wiring == "series" else 1 / number
     return [
         Feature(
             kind=spot.kind, frequency_hz=spot.frequency, impedance_ohm=abs(spot.impedance) * terminals, q=spot.q,
             cause=replace(why[i], text=sentence(spot, why[i], [name for name in seen if i not in seen[name]])),
-            shares=held[i], sensitivity=turns[i], advice=[],
+            shares=held[i], sensitivity=turns[i], advice=advice[i],
             seen_by=tuple(name for name in seen if i in seen[name]), evidence=evidence(i, spot, knocks),
         )
         for i, spot in enumerate(found)
@@ -122,26 +122,8 @@ def seen_by(
             seen[name] = set(range(len(found)))
             continue
         others = spots(other, frequency)
-        seen[name] = set(same(found, held, others, [energy(other, spot) for spot in others]))
+        seen[name] = set(same(found, held, others, energies(other, others)))
     return seen
-
-
-def energy(network: Network, spot: Spot) -> dict[str, Share]:
-    """Return the energy shares of the natural frequency behind a feature, empty if there is none."""
-    return {} if spot.omega is None else shares(shape(network, spot.omega, spot.cone), network.air)
-
-
-def same(
-    found: list[Spot], held: list[dict[str, Share]], others: list[Spot], other_held: list[dict[str, Share]]
-) -> dict[int, int]:
-    """Pair the features of two fidelities: near in frequency, and the same parts swing."""
-    distance = np.full((len(found), len(others)), np.inf)
-    for i, a in enumerate(found):
-        for j, b in enumerate(others):
-            octaves = abs(np.log2(b.frequency / a.frequency))
-            if a.cone == b.cone and octaves < _FAR and likeness(held[i], other_held[j]) > _ALIKE:
-                distance[i, j] = octaves
-    return matching(distance, _FAR) if found and others else {}
 
 
 def evidence(i: int, spot: Spot, knocks: list[Knock]) -> list[str]:

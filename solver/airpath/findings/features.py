@@ -180,15 +180,20 @@ def _ripples(network: Network, natural: ComplexArray) -> list[Spot]:
     """Return the resonances that make no maximum but still change the impedance by ``RIPPLE`` of it."""
     if not len(natural):
         return []
-    turn = np.exp(2j * np.pi * np.arange(8) / 8)
-    gap = np.min(np.abs(natural[:, None] - natural[None, :]) + np.eye(len(natural)) * np.abs(natural), axis=1)
-    circle = np.minimum(0.3 * natural.imag, 0.3 * gap)[:, None] * turn
-    moving = mobility(network, (natural[:, None] + circle).ravel()).reshape(circle.shape)
-    residue = network.cone.force_factor**2 * (moving * circle).mean(axis=1)
     z = impedance(network, natural.real)
-    height = np.abs(residue) / natural.imag / np.abs(z)
+    height = heights(network, natural)
     return [
         Spot(kind="ripple", frequency=w.real / (2 * np.pi), impedance=complex(z[i]), omega=w, cone="free")
         for i, w in enumerate(natural.tolist())
         if height[i] >= RIPPLE
     ]
+
+
+def heights(network: Network, natural: ComplexArray) -> NDArray[np.float64]:
+    """Return by what share of it each free resonance (n,) [rad/s] changes the impedance: its residue (n,)."""
+    turn = np.exp(2j * np.pi * np.arange(8) / 8)
+    gap = np.min(np.abs(natural[:, None] - natural[None, :]) + np.eye(len(natural)) * np.abs(natural), axis=1)
+    circle = np.minimum(0.3 * natural.imag, 0.3 * gap)[:, None] * turn
+    moving = mobility(network, (natural[:, None] + circle).ravel()).reshape(circle.shape)
+    residue = network.cone.force_factor**2 * (moving * circle).mean(axis=1)
+    return np.asarray(np.abs(residue) / natural.imag / np.abs(impedance(network, natural.real)))

@@ -139,7 +139,7 @@ def modal_chamber(name: str, table: ChamberTable, joints: list[Joint]) -> tuple[
     Raises ValueError if an opening doesn't fit where it is.
     """
     assert table.size is not None
-    patches = tuple(_patch(table.size, joint) for joint in joints)
+    patches = tuple(patch_of(table.size, joint) for joint in joints)
     element = Cuboid(size=table.size, patches=patches, loss_q=table.loss_q, fluid=fill_of(table))
     for patch in patches:
         patch.check_inside(table.size)
@@ -147,7 +147,7 @@ def modal_chamber(name: str, table: ChamberTable, joints: list[Joint]) -> tuple[
     return [Branch(owner=name, role="chamber", element=element, nodes=tuple(nodes.values()))], nodes
 
 
-def _patch(size: Position, joint: Joint) -> Patch:
+def patch_of(size: Position, joint: Joint) -> Patch:
     """Return the opening as a flat piston parallel to the nearest wall, in it if it is close.
 
     Several equal openings are one of their total area. A slot lies along the longer side of its wall,

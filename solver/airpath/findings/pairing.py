@@ -1,0 +1,35 @@
+"""The energy behind each feature, and which features of two boxes or fidelities are the same."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from airpath.findings.features import Spot, matching
+from airpath.findings.resonances import shape
+from airpath.findings.shares import Share, likeness, shares
+from airpath.network.graph import Network
+
+_FAR = 0.3  # octaves between the same feature in two boxes, at most
+_ALIKE = 0.6  # cosine between the energy shares of the same feature in two boxes, at least
+
+
+def energies(network: Network, found: Sequence[Spot]) -> list[dict[str, Share]]:
+    """Return the energy shares of the natural frequency behind each feature, empty where there is none."""
+    return [
+        {} if spot.omega is None else shares(shape(network, spot.omega, spot.cone), network.air) for spot in found
+    ]
+
+
+def same(
+    found: list[Spot], held: list[dict[str, Share]], others: list[Spot], other_held: list[dict[str, Share]]
+) -> dict[int, int]:
+    """Pair the features of two fidelities: near in frequency, and the same parts swing."""
+    distance = np.full((len(found), len(others)), np.inf)
+    for i, a in enumerate(found):
+        for j, b in enumerate(others):
+            octaves = abs(np.log2(b.frequency / a.frequency))
+            if a.cone == b.cone and octaves < _FAR and likeness(held[i], other_held[j]) > _ALIKE:
+                distance[i, j] = octaves
+    return matching(distance, _FAR) if found and others else {}
