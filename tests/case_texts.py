@@ -40,29 +40,34 @@ ROUND: Data = {
     "ports": {
         "nose": {
             "from": "main", "to": "outside", "length": "120 mm", "diameter": "38 mm", "count": 2,
-            "from_at": ["110 mm", "50 mm", "20 mm"], "to_at": ["1 m", "2 m", "0 m"],
+            "from_at": ["110 mm", "50 mm", "20 mm"],
             "from_end": "free", "to_end": "flared", "flare_radius": "10 mm", "covered": False,
         },
         "slot": {
-            "from": "main", "to": "upper", "length": "120 mm", "width": "60 mm", "height": "10 mm",
+            "from": "upper", "to": "main", "length": "120 mm", "width": "60 mm", "height": "10 mm",
+            "to_at": ["200 mm", "300 mm", "5 mm"],
             "along_wall": True,
         },
         "taper": {
             "from": "upper", "to": "outside", "length": "200 mm",
             "stations": [["0 mm", "20 cm^2"], ["80 mm", "22 cm^2"], ["200 mm", "35 cm^2"]],
+            "at": ["1 m", "2 m", "0 m"],
         },
     },
     "horns": {
         "fog": {
             "from": "main", "to": "outside", "profile": "hyperbolic", "T": 0.6, "throat": "60 cm^2",
             "mouth": "900 cm^2", "length": "1.4 m", "from_at": ["0 mm", "100 mm", "100 mm"],
-            "fill": {"flow_resistivity": "2000 Pa*s/m^2"},
+            "at": ["1.2 m", "2 m", "300 mm"], "fill": {"flow_resistivity": "2000 Pa*s/m^2"},
         },
     },
     "drive": {"voltage": "2 V", "source_resistance": "0.1 ohm"},
     "sweep": {"start": "20 Hz", "stop": "2 kHz", "points_per_octave": 48},
     "listener": {"distance": "2 m", "space": "quarter"},
-    "room": {"size": ["3 m", "4 m", "2.4 m"], "opening": ["0.4 m^2", "0 cm^2"], "loss_q": 8.0},
+    "room": {
+        "size": ["3 m", "4 m", "2.4 m"], "opening": ["0.4 m^2", "0 cm^2"], "loss_q": 8.0, "opening_height": "1.9 m",
+        "opening_at": ["0 m", "2 m", "1.2 m"], "leak": {"diameter": "80 mm", "length": "40 mm"},
+    },
 }  # fmt: skip
 
 TAPPED: Data = {
@@ -94,7 +99,12 @@ INSIDE: Data = {
         "front_at": ["0 mm", "150 mm", "150 mm"], "rear_at": ["420 mm", "150 mm", "150 mm"],
     },
     "chambers": {"main": {"size": _SIZE}},
-    "ports": {"nose": {"from": "main", "to": "outside", "length": "120 mm", "diameter": "60 mm"}},
+    "ports": {
+        "nose": {
+            "from": "main", "to": "outside", "length": "120 mm", "diameter": "60 mm", "at": ["0 m", "-40 cm", "0 m"],
+        },
+    },
+    "listener": {"at": ["0 m", "0.5 m", "2 m"]},
 }  # fmt: skip
 
 VALID: dict[str, Data] = {"round": ROUND, "tapped": TAPPED, "drawn": DRAWN, "inside": INSIDE}

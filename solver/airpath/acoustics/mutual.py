@@ -58,11 +58,15 @@ def monopole_mutual(
     Pritchard 1960 for discs in a baffle. Checked by: physics/test_mutual.
     """
     k = np.asarray(k)
-    spread = _disc_mean(k * first) * _disc_mean(k * second)
+    spread = disc_mean(k * first) * disc_mean(k * second)
     return np.asarray(1j * k * np.exp(-1j * k * distance) / (solid_angle * distance) * spread)
 
 
-def _disc_mean(x: Wavenumber) -> ComplexArray:
+def disc_mean(x: Wavenumber) -> ComplexArray:
+    """Return 2 J1(x)/x: the mean over a disc of a wave that runs across it, and a piston's directivity.
+
+    x = ka sin(angle), not 0. Source: Rayleigh; Kinsler et al., Fundamentals of Acoustics (from memory).
+    """
     from scipy.special import jv
 
     return np.asarray(2 * jv(1, x) / x)

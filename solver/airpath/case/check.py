@@ -11,6 +11,7 @@ from airpath.case.geometry import geometry_problems
 from airpath.case.openings import Port
 from airpath.case.problem import MISSING, Problem
 from airpath.case.schema import Case
+from airpath.case.surroundings import surroundings_problems
 from airpath.case.topology import name_problems, path_problems
 
 
@@ -24,6 +25,7 @@ def check(case: Case) -> list[Problem]:
         *_driver_problems(case),
         *path_problems(case),
         *geometry_problems(case),
+        *surroundings_problems(case),
         *_tuning_problems(case),
     ]
 

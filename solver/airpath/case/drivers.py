@@ -25,7 +25,7 @@ from airpath.case.quantity import (
     Resistance,
     Volume,
 )
-from airpath.case.table import Position, Table, refuse
+from airpath.case.table import Place, Table, refuse
 
 MeasuredIn = Annotated[Literal["free air", "baffle"], Choice(("free air", "baffle"))]
 Wiring = Annotated[Literal["parallel", "series"], Choice(("parallel", "series"))]
@@ -63,11 +63,11 @@ class Driver(Table):
     )
     front: Name = Field("outside", description='Space at the cone\'s front: a chamber, a horn or "outside".')
     rear: Name = Field(description='Space at the cone\'s rear: a chamber, a horn or "outside".')
-    front_at: Position | None = Field(
-        None, description="Cone centre in the front chamber, [x, y, z]; the chamber needs a size."
+    front_at: Place | None = Field(
+        None, description="Cone centre in the front chamber, which needs a size, or outside: [x, y, z]."
     )
-    rear_at: Position | None = Field(
-        None, description="Cone centre in the rear chamber, [x, y, z]; the chamber needs a size."
+    rear_at: Place | None = Field(
+        None, description="Cone centre in the rear chamber, which needs a size, or outside: [x, y, z]."
     )
     front_along: Offset | None = Field(
         None,

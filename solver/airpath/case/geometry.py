@@ -34,32 +34,43 @@ def _positions(case: Case) -> Iterator[Problem]:
     ]
     for name, port in case.ports.items():
         places.append((f"ports.{name}", "from_at", port.from_, port.from_at))
-        places.append((f"ports.{name}", "to_at", port.to, port.to_at))
+        inner = port.to != OUTSIDE
+        places.append((f"ports.{name}", "to_at" if inner else "at", port.to, port.to_at if inner else port.at))
     for name, horn in case.horns.items():
         places.append((f"horns.{name}", "from_at", horn.from_, horn.from_at))
+        if horn.to == OUTSIDE:
+            places.append((f"horns.{name}", "at", horn.to, horn.at))
     for table, key, space, position in places:
-        if position is None:
+        if position is None or (space == OUTSIDE and case.room is None):
             continue
         size = _size(case, space)
         if size is None:
             where = f'"{space}" has none' if space is not None else "it starts in no chamber"
+            where = "the room has none" if space == OUTSIDE else where
             yield Problem(
                 table=table,
                 key=key,
-                found=_written(position),
+                found=written(position),
                 expected=f"goes only with a space with a size; {where}",
             )
-        elif any(place > length * (1.0 + 1e-9) for place, length in zip(position, size, strict=True)):
-            expected = f'expected a place inside "{space}", which measures {_sizes(size)}'
-            yield Problem(table=table, key=key, found=_written(position), expected=expected)
+        elif not inside(position, size):
+            where = "the room" if space == OUTSIDE else f'"{space}"'
+            expected = f"expected a place inside {where}, which measures {sizes(size)}"
+            yield Problem(table=table, key=key, found=written(position), expected=expected)
 
 
-def _written(position: tuple[float, ...]) -> list[str]:
+def inside(position: tuple[float, ...], size: _Triple) -> bool:
+    """Whether a place lies in a cuboid, walls included."""
+    return all(-1e-9 <= place <= length * (1.0 + 1e-9) for place, length in zip(position, size, strict=True))
+
+
+def written(position: tuple[float, ...]) -> list[str]:
     """Return lengths [m] as a case file would have them."""
     return [f"{length * 1e3:.6g} mm" for length in position]
 
 
-def _sizes(size: _Triple) -> str:
+def sizes(size: _Triple) -> str:
+    """Return a cuboid in words."""
     return " x ".join(f"{length * 1e3:.6g}" for length in size) + " mm"
 
 
@@ -79,7 +90,7 @@ def _drivers_fit(case: Case) -> Iterator[Problem]:
         area = driver.Sd * driver.count
         if size is not None and area > max(a * b for a, b in _faces(size, position)):
             expected = (
-                f'expected a cone area (times count) that fits a wall of "{space}", which measures {_sizes(size)}'
+                f'expected a cone area (times count) that fits a wall of "{space}", which measures {sizes(size)}'
             )
             yield Problem(table="driver", key="Sd", found=f"{driver.Sd * 1e4:g} cm^2", expected=expected)
 
@@ -97,7 +108,7 @@ def _ports_fit(case: Case) -> Iterator[Problem]:
             )
             if not fits:
                 expected = (
-                    f'expected an opening (times count) that fits a wall of "{space}", which measures {_sizes(size)}'
+                    f'expected an opening (times count) that fits a wall of "{space}", which measures {sizes(size)}'
                 )
                 yield Problem(table=f"ports.{name}", key=key, found=found, expected=expected)
 
@@ -122,7 +133,7 @@ def _throats_fit(case: Case) -> Iterator[Problem]:
             continue
         if throat > max(a * b for a, b in _faces(size, horn.from_at)):
             key = "stations" if horn.stations is not None else "throat"
-            expected = f'expected a throat no larger than the wall of "{horn.from_}", which measures {_sizes(size)}'
+            expected = f'expected a throat no larger than the wall of "{horn.from_}", which measures {sizes(size)}'
             yield Problem(table=f"horns.{name}", key=key, found=f"{throat * 1e4:g} cm^2", expected=expected)
 
 

@@ -9,7 +9,7 @@ from pydantic import Field, model_validator
 
 from airpath.case.quantity import Area, Choice, Count, FilePath, Length, Name, Number, YesNo
 from airpath.case.spaces import Fill, OutlineUnit, check_outline
-from airpath.case.table import Position, Stations, Table, check_stations, exactly_one, refuse
+from airpath.case.table import Place, Position, Stations, Table, check_stations, exactly_one, refuse
 
 End = Annotated[Literal["flanged", "free", "flared"], Choice(("flanged", "free", "flared"))]
 Profile = Annotated[
@@ -35,6 +35,9 @@ class Port(Table):
     count: Count = Field(1, description="Number of identical ports side by side.")
     from_at: Position | None = Field(None, description="Centre of the opening in the from-chamber, [x, y, z].")
     to_at: Position | None = Field(None, description="Centre of the opening in the to-chamber, [x, y, z].")
+    at: Place | None = Field(
+        None, description="Centre of the outer end of a port to the outside, [x, y, z] of the room or the open air."
+    )
     from_end: End = Field("flanged", description='Shape of the "from" end.')
     to_end: End = Field("flanged", description='Shape of the "to" end.')
     flare_radius: Length | None = Field(None, description="Rounding radius of the flared ends.")
@@ -97,6 +100,9 @@ class Horn(Table):
     )
     fill: Fill | None = Field(None, description="Stuffing along the horn.")
     from_at: Position | None = Field(None, description="Centre of the throat in the from-chamber, [x, y, z].")
+    at: Place | None = Field(
+        None, description="Centre of a mouth that opens outside, [x, y, z] of the room or the open air."
+    )
 
     @model_validator(mode="after")
     def _consistent(self) -> Horn:

@@ -160,6 +160,7 @@ class Switch(_Rule):
 
 Length = Annotated[float, Quantity("length", "0.1 mm", "20 m")]
 Offset = Annotated[float, Quantity("length", "0 mm", "20 m")]
+Coordinate = Annotated[float, Quantity("length", "-1000 m", "1000 m")]
 Distance = Annotated[float, Quantity("length", "1 mm", "1000 m")]
 Area = Annotated[float, Quantity("area", "0.01 mm^2", "100 m^2")]
 AreaOrZero = Annotated[float, Quantity("area", "0 mm^2", "100 m^2")]

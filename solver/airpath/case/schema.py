@@ -27,7 +27,7 @@ from airpath.case.quantity import (
     Voltage,
 )
 from airpath.case.spaces import Chamber, Room
-from airpath.case.table import Table, refuse
+from airpath.case.table import Place, Table, refuse
 
 __all__ = [
     "AirTable", "Case", "Chamber", "Drive", "Driver", "Horn", "Listener", "Port", "Room", "Sweep",
@@ -91,6 +91,15 @@ class Listener(Table):
 
     distance: Distance = Field(1.0, description="Distance from the box.", json_schema_extra={"default": "1 m"})
     space: Space = Field("half", description="The part of full space that the box radiates into.")
+    at: Place | None = Field(
+        None, description="Instead of a distance: where the listener is, [x, y, z] of the room or the open air."
+    )
+
+    @model_validator(mode="after")
+    def _one_place(self) -> Listener:
+        if self.at is not None and "distance" in self.model_fields_set:
+            refuse("at", "expected either distance or at, not both")
+        return self
 
 
 class Case(Table):

@@ -16,7 +16,7 @@ from airpath.case.quantity import (
     QualityFactor,
     Volume,
 )
-from airpath.case.table import Size, Table, check_size, exactly_one, refuse
+from airpath.case.table import Position, Size, Table, check_size, exactly_one, refuse
 
 OutlineUnit = Annotated[Literal["mm", "cm", "m", "in", "ft"], Choice(("mm", "cm", "m", "in", "ft"))]
 
@@ -109,7 +109,14 @@ class Room(Table):
         description='Area of a door or window that stands open, or a list of areas, as in "0.4 m^2".',
         json_schema_extra=_one_or_list,
     )
-    loss_q: QualityFactor = Field(8.0, description="Absorption Q of the room.")
+    opening_height: Length | None = Field(
+        None, description="Height of that opening, a slot then; left out: it counts as round."
+    )
+    opening_at: Position | None = Field(
+        None, description="Centre of that opening in a wall of the room, [x, y, z]; the room needs a size."
+    )
+    loss_q: QualityFactor = Field(8.0, description="Absorption Q of the room: walls, furniture and small gaps.")
+    leak: Leak | None = Field(None, description="A hole that stays open when the door is shut; left out: airtight.")
 
     @model_validator(mode="after")
     def _one_shape(self) -> Room:

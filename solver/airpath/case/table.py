@@ -8,7 +8,7 @@ from typing import Annotated, NoReturn
 from pydantic import BaseModel, ConfigDict, Field
 from pydantic_core import PydanticCustomError
 
-from airpath.case.quantity import Area, Length, Offset
+from airpath.case.quantity import Area, Coordinate, Length, Offset
 
 
 class Table(BaseModel):
@@ -18,6 +18,7 @@ class Table(BaseModel):
 
 
 Position = tuple[Offset, Offset, Offset]
+Place = tuple[Coordinate, Coordinate, Coordinate]
 Size = tuple[Length, Length, Length]
 Station = tuple[Offset, Area]
 Stations = Annotated[tuple[Station, ...], Field(min_length=2, max_length=500)]

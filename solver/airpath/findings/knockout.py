@@ -90,7 +90,7 @@ def variants(network: Network, low: float) -> list[tuple[Action, str, Network]]:
             out.append(("capped", owner, _capped(network, (owner,))))
         if role == "leak":
             out.append(("no leak", owner, _without(network, own)))
-    openings = tuple(b.owner for b in network.branches if b.role == "mouth" and kinds[b.owner] in ("port", "horn"))
+    openings = tuple(o.name for o in network.openings if o.radiates and kinds.get(o.name) in ("port", "horn"))
     if openings:
         leaks = [branch for branch in network.branches if branch.role == "leak"]
         out.append(("sealed", "", _without(_capped(network, openings), leaks)))

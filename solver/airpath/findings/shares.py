@@ -43,8 +43,9 @@ def shares(shape: Shape, air: Air) -> dict[str, Share]:
     for branch in shape.branches:
         p = shape.at(branch)
         y = branch.element.admittance(points, air)
-        still, rise = p @ y[0] @ p / omega, p @ (y[1] - y[2]) @ p / (2 * h)
-        parts.append((branch.owner, (rise - still) / 2, (rise + still) / 2))
+        still, rise = p * (y[0] @ p) / omega, p * ((y[1] - y[2]) @ p) / (2 * h)
+        owners = branch.owners or (branch.owner,) * len(p)
+        parts += [(owner, (r - s) / 2, (r + s) / 2) for owner, s, r in zip(owners, still, rise, strict=True)]
     whole = sum(k + v for _, k, v in parts)
     found: dict[str, Share] = {}
     for owner, k, v in parts:

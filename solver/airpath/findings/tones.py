@@ -105,4 +105,6 @@ def label(name: str) -> str:
     """Return how sentences call an opening."""
     if name == "cone":
         return "the cone"
+    if name == "cone.rear":
+        return "the cone's rear"
     return f'the leak of "{name[:-5]}"' if name.endswith(".leak") else f'"{name}"'

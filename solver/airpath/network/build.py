@@ -11,6 +11,7 @@ from airpath.acoustics.ends import flanged_length, wall_factor
 from airpath.acoustics.viscothermal import Section
 from airpath.air import air_at
 from airpath.case.schema import Case, Port
+from airpath.case.surroundings import missing_places
 from airpath.elements.base import Element
 from airpath.elements.chamber import Chamber, cube_wall_area
 from airpath.elements.cone import Cone
@@ -20,9 +21,10 @@ from airpath.elements.passage import Passage
 from airpath.elements.plug import Plug
 from airpath.errors import CaseError, FidelityError
 from airpath.network import drawn, joints, passages
-from airpath.network.graph import OPEN_AIR, OUTSIDE, Branch, Network, Opening
+from airpath.network.graph import OUTSIDE, Branch, Network, Opening
 from airpath.network.horns import Way, fill_of, horn_way
 from airpath.network.meshed import case_air
+from airpath.network.surroundings import Outlet, is_placed, surroundings
 
 MODELS = ("lumped", "line", "field")
 _DISC_MASS = 8 / 3  # air on one side of a baffled disc, or on both of a free one, in rho a^3
@@ -30,7 +32,7 @@ _DISC_MASS = 8 / 3  # air on one side of a baffled disc, or on both of a free on
 
 def models_for(case: Case) -> tuple[str, ...]:
     """Return the fidelities that a case allows, simplest first. Raises FidelityError if there is none."""
-    shaped = any(horn.outline is not None for horn in case.horns.values()) or any(
+    shaped = is_placed(case) or any(horn.outline is not None for horn in case.horns.values()) or any(
         table.outline is not None or joints.is_placed(table, joints.joints_of(case, name))
         for name, table in case.chambers.items()
     )
@@ -52,9 +54,12 @@ def refusal(case: Case, model: str) -> str:
     allowed = ", ".join(models_for(case))
     if model not in MODELS:
         return f'{label(case)}: there is no model "{model}": choose from {allowed}'
+    room = ""
+    if case.room is not None and case.room.size is not None:
+        room = f", or a room with every place in it (missing: {', '.join(missing_places(case))})"
     return (
         f'{label(case)}: the model "{model}" needs a chamber given by an outline, or by size with the position '
-        f"of everything that opens into it (rear_at, from_at, to_at); this case allows {allowed}"
+        f"of everything that opens into it (rear_at, from_at, to_at){room}; this case allows {allowed}"
     )
 
 
@@ -71,6 +76,7 @@ class _Builder:
         self.air = case_air(case)
         self.branches: list[Branch] = []
         self.openings: list[Opening] = []
+        self.outlets: dict[str, Outlet] = {}
         self.chambers: dict[str, tuple[int, ...]] = {}
         self.nodes: dict[str, str] = {}
         self.volumes: dict[str, float] = {}
@@ -85,12 +91,9 @@ class _Builder:
             self._port(name, port)
         for name in self.case.horns:
             self._horn(name)
-        for name in self.case.chambers:
-            self._leak(name)
-        if self.case.room is not None:
-            self._room()
+        openings = self._around()
         return Network(
-            air=self.air, branches=tuple(self.branches), driver=driver, openings=tuple(self.openings),
+            air=self.air, branches=tuple(self.branches), driver=driver, openings=openings,
             chambers=self.chambers, volumes=self.volumes, notes=tuple(self.notes), room=self.case.room is not None,
         )  # fmt: skip
 
@@ -152,14 +155,16 @@ class _Builder:
                 load += _DISC_MASS * air.density * radius**3 * share
         index = self._add("driver", "driver", self._cone(radius, load), *nodes)
         section = Section.round(driver.Sd)
-        for side, space in (("front", driver.front), ("rear", driver.rear)):
-            if space == OUTSIDE:
-                mouth = self._add(
-                    "driver", "mouth", Mouth(section=section, count=driver.count), f"cone {side}", OUTSIDE
-                )
-                if side == "front" or driver.front != OUTSIDE:
-                    self._opening("cone", mouth, mouth, section.area * driver.count)
-        if driver.front == driver.rear == OUTSIDE:
+        mouth = Mouth(section=section, count=driver.count)
+        for side, space, at in (("front", driver.front, driver.front_at), ("rear", driver.rear, driver.rear_at)):
+            if space != OUTSIDE:
+                continue
+            name = "cone.rear" if "cone" in self.outlets else "cone"
+            apart = name == "cone.rear" and self.case.room is None  # behind an endless baffle
+            self._outlet(name, "driver", f"cone {side}", mouth, None if apart else at)
+            if not apart:
+                self._opening(name, None, -1, section.area * driver.count)
+        if driver.front == driver.rear == OUTSIDE and self.case.room is None:
             self.notes.append("both sides of the cone face the outside: an endless baffle keeps the rear wave away")
         return index
 
@@ -215,14 +220,13 @@ class _Builder:
             stages += passages.end_plug(passages.end_section(port, "to"), length, port.count)
             end = self.nodes[f"{name}.to"]
         duct = self._add(name, "port", passages.chain(stages), start, end)
-        mouth = duct
         if outside and not port.covered:
-            element = Mouth(
+            mouth = Mouth(
                 section=passages.end_section(port, "to"), count=port.count, flanged=port.to_end != "free",
                 along_wall=port.along_wall,
             )  # fmt: skip
-            mouth = self._add(name, "mouth", element, end, OUTSIDE)
-        self._opening(name, duct, mouth, area, radiates=outside and not port.covered)
+            self._outlet(name, name, end, mouth, port.at)
+        self._opening(name, duct, duct, area, radiates=outside and not port.covered)
 
     def _inner_end(self, name: str, port: Port, end: str) -> float:
         """Return the end correction [m] of a port inside a chamber: none where the chamber has its own near field."""
@@ -260,7 +264,7 @@ class _Builder:
             last = self._add(name, "horn", passages.chain(stages), *nodes)
             first = last if first < 0 else first
         if table.to == OUTSIDE:
-            last = self._add(name, "mouth", Mouth(section=horn.mouth), _horn_node(name, horn.length), OUTSIDE)
+            self._outlet(name, name, _horn_node(name, horn.length), Mouth(section=horn.mouth), table.at)
         area = min(horn.throat.area, horn.mouth.area)
         self._opening(name, first, last, area, radiates=table.to == OUTSIDE)
 
@@ -272,7 +276,7 @@ class _Builder:
         self.notes += notes
         return element
 
-    def _leak(self, name: str) -> None:
+    def _leak(self, name: str, outside: str) -> None:
         leak = self.case.chambers[name].leak
         if leak is None:
             return
@@ -282,26 +286,38 @@ class _Builder:
         found = [node for joint in joints.joints_of(self.case, name) if (node := self.nodes.get(joint.key))]
         label = f"{name}.leak"
         mouth = Passage(stages=(*stages, Mouth(section=section)))
-        index = self._add(label, "leak", mouth, found[0], OUTSIDE)
-        self._opening(label, index, index, section.area)
+        index = self._add(label, "leak", mouth, found[0], outside)
+        self._opening(label, index, index, section.area, node=outside)
         self.notes.append(f'leak of "{name}": a round hole {leak.diameter * 1e3:.3g} mm wide and '
                           f"{leak.length * 1e3:.3g} mm deep")  # fmt: skip
 
-    def _room(self) -> None:
-        room = self.case.room
-        assert room is not None
-        volume = room.known_volume
-        element = Chamber(volume=volume, wall_area=cube_wall_area(volume), loss_q=room.loss_q)
-        self._add("room", "room", element, OUTSIDE)
-        area = room.opening[0] if room.opening else 0.0
-        if area > 0:
-            section = Section.round(area)
-            inside = passages.end_plug(section, flanged_length(section))
-            self._add("room", "room", Passage(stages=(*inside, Mouth(section=section))), OUTSIDE, OPEN_AIR)
-        self.notes.append("the room acts as one pressure: true below its first standing wave only")
+    def _around(self) -> tuple[Opening, ...]:
+        """Add what is around the box and what leaks into it; return all openings in the order of the case."""
+        try:
+            around = surroundings(self.case, list(self.outlets.values()), self.field, self.air)
+        except ValueError as error:
+            raise CaseError(f"{label(self.case)}: [room] size: {error}") from None
+        offset = len(self.branches)
+        self.branches += around.branches
+        openings = [
+            around.opening(self.outlets[o.name], o.inflow, o.area, offset) if o.name in self.outlets else o
+            for o in self.openings
+        ]
+        self.openings = openings
+        for name in self.case.chambers:
+            self._leak(name, around.node)
+        self.notes += around.notes
+        return tuple(self.openings)
 
-    def _opening(self, name: str, inflow: int, outflow: int, area: float, radiates: bool = True) -> None:
-        self.openings.append(Opening(name=name, inflow=inflow, outflow=outflow, area=area, radiates=radiates))
+    def _outlet(self, name: str, owner: str, node: str, mouth: Mouth, at: joints.Position | None) -> None:
+        self.outlets[name] = Outlet(name=name, owner=owner, node=node, mouth=mouth, at=at)
+
+    def _opening(
+        self, name: str, inflow: int | None, outflow: int, area: float, radiates: bool = True, node: str = OUTSIDE
+    ) -> None:
+        self.openings.append(
+            Opening(name=name, inflow=inflow, outflow=outflow, area=area, radiates=radiates, node=node)
+        )
 
 
 def _horn_node(name: str, along: float) -> str:

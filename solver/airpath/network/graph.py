@@ -17,27 +17,37 @@ Role = Literal["chamber", "port", "horn", "leak", "mouth", "driver", "room"]
 
 @dataclass(frozen=True, kw_only=True)
 class Branch:
-    """One element between ``nodes`` (one per terminal); ``owner`` is the part of the case that it belongs to."""
+    """One element between ``nodes`` (one per terminal); ``owner`` is the part of the case that it belongs to.
+
+    ``owners``: of each terminal, where an element serves several parts.
+    """
 
     owner: str
     role: Role
     element: Element
     nodes: tuple[str, ...]
+    owners: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)
 class Opening:
     """Where air moves through a part: ``outflow`` is the branch whose last terminal it leaves by.
 
-    ``inflow`` is the branch whose first terminal it enters by; ``area`` [m^2] the narrowest section of all of its
-    ``count`` parallel ducts together. ``radiates``: it ends outside.
+    ``inflow`` is the branch whose first terminal it enters by, None for the cone; ``area`` [m^2] the narrowest section
+    of all of its ``count`` parallel ducts together. ``radiates``: it ends outside; then, except for leaks, ``outflow``
+    is what it ends in and ``terminal`` that branch's terminal. ``node``: where it is heard from; ``at`` [m]: its place
+    if known; ``radius`` [m] of the flanged piston that it is, or 0.
     """
 
     name: str
-    inflow: int
+    inflow: int | None
     outflow: int
     area: float
     radiates: bool
+    terminal: int | None = None
+    node: str = OUTSIDE
+    at: tuple[float, float, float] | None = None
+    radius: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True)

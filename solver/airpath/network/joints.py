@@ -73,11 +73,16 @@ def chamber_volume(table: ChamberTable) -> float:
 
 def wall_at(table: ChamberTable, position: Position | None) -> float | None:
     """Return the area [m^2] of the wall that a position lies in; None if the shape or the wall isn't known."""
-    if table.size is None or position is None:
+    return wall_of(table.size, position)
+
+
+def wall_of(size: Position | None, position: Position | None) -> float | None:
+    """Return the area [m^2] of the wall of a cuboid that a position lies in; None if it isn't known."""
+    if size is None or position is None:
         return None
-    for axis, (x, side) in enumerate(zip(position, table.size, strict=True)):
+    for axis, (x, side) in enumerate(zip(position, size, strict=True)):
         if min(x, side - x) <= _ON_WALL * side:
-            return float(np.prod(table.size) / table.size[axis])
+            return float(np.prod(size) / size[axis])
     return None
 
 

@@ -10,12 +10,11 @@ from numpy.typing import ArrayLike
 from airpath.case.schema import Case
 from airpath.elements.base import ComplexArray
 from airpath.network.build import build
-from airpath.network.graph import OUTSIDE, Network, Opening
+from airpath.network.graph import Network, Opening
+from airpath.network.listening import to_listener
 from airpath.network.response import OpeningResponse, Response
 from airpath.network.solve import State, solve_network
 from airpath.network.sweep import sweep_frequencies
-
-SOLID_ANGLE = {"full": 4 * np.pi, "half": 2 * np.pi, "quarter": np.pi, "eighth": np.pi / 2}
 
 
 def solve(case: Case, model: str = "line", frequency_hz: ArrayLike | None = None) -> Response:
@@ -39,12 +38,8 @@ def respond(case: Case, network: Network, state: State, model: str) -> Response:
     terminal = source * impedance / (impedance + drive.source_resistance)
     each = terminal / number if series else terminal
     velocity = each * state.velocity
-    factor = 1j * omega * network.air.density / (SOLID_ANGLE[case.listener.space] * case.listener.distance)
-    factor = factor * np.exp(-1j * omega / network.air.sound_speed * case.listener.distance)
-    if network.room:  # every opening has its share of the one pressure
-        outflow = -sum(state.flow[o.outflow][..., -1] for o in network.openings if o.radiates)
-        factor = state.at(OUTSIDE) / outflow
-    openings = {o.name: _opening(o, network, state, each, factor) for o in network.openings}
+    heard = to_listener(case, network, omega)
+    openings = {o.name: _opening(o, state, each, heard.get(o.name)) for o in network.openings}
     radiated = [o.pressure for o in openings.values() if o.pressure is not None]
     total = sum(radiated, np.zeros_like(velocity))
     free = _free_air_velocity(case, network, state, source)
@@ -64,13 +59,13 @@ def respond(case: Case, network: Network, state: State, model: str) -> Response:
     )
 
 
-def _opening(
-    opening: Opening, network: Network, state: State, each: ComplexArray, factor: ComplexArray
-) -> OpeningResponse:
-    entering, out = state.flow[opening.inflow][..., 0], state.flow[opening.outflow][..., -1]
+def _opening(opening: Opening, state: State, each: ComplexArray, heard: ComplexArray | None) -> OpeningResponse:
+    flow, terminal = state.flow[opening.outflow], opening.terminal
+    out = -flow[..., -1] if terminal is None else flow[..., terminal]
+    entering = out if opening.inflow is None else state.flow[opening.inflow][..., 0]
     speed = np.maximum(np.abs(entering), np.abs(out)) * (np.sqrt(2) / opening.area * np.abs(each))
-    leaving = -each * out
-    pressure = factor * leaving if opening.radiates else None
+    leaving = each * out
+    pressure = None if heard is None else heard * leaving
     return OpeningResponse(volume_velocity=leaving, air_speed_peak=speed, pressure=pressure)
 
 
