@@ -1,0 +1,201 @@
+"""Boxes in rooms and outdoors: the closed forms of a small room, its standing waves, its door; distance and path."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+
+from airpath.air import air_at
+from airpath.case.load import parse
+from airpath.case.schema import Case
+from airpath.network.build import build, models_for
+from airpath.network.graph import OUTSIDE
+from airpath.network.listening import to_listener
+from airpath.network.respond import respond, solve
+from airpath.network.solve import solve_network
+from airpath.network.surroundings import LISTENER
+from random_boxes import as_case, box_files
+
+AIR = air_at()
+C, RHO = AIR.sound_speed, AIR.density
+SIZE = (1.0, 1.5, 2.2)
+BOX = """
+[driver]
+fs = "60 Hz"
+Qms = 4.0
+Qes = 0.45
+Vas = "6 L"
+Sd = "60 cm^2"
+Re = "5.6 ohm"
+rear = "box"
+{driver}
+[chambers.box]
+volume = "5 L"
+"""
+VENT = '[ports.vent]\nfrom = "box"\nto = "outside"\nlength = "110 mm"\ndiameter = "45 mm"\n{at}\n'
+
+
+def case_of(more: str, driver: str = "", vent: str | None = None) -> Case:
+    text = BOX.format(driver=driver) + ("" if vent is None else VENT.format(at=vent)) + more
+    return parse(text, Path("room.toml"))
+
+
+def placed(opening: str = '"0 m^2"', loss_q: float = 1000, listener: str = '["0.93 m", "1.42 m", "2.1 m"]',
+           door_at: str = '["0 m", "0.75 m", "1.1 m"]',
+           vent: str | None = 'at = ["0.15 m", "0.05 m", "0.25 m"]') -> Case:  # fmt: skip
+    return case_of(
+        f'[room]\nsize = ["1 m", "1.5 m", "2.2 m"]\nopening = {opening}\nopening_at = {door_at}\nloss_q = {loss_q}\n'
+        f"[listener]\nat = {listener}\n",
+        'front_at = ["0.08 m", "0.09 m", "0.1 m"]', vent,
+    )
+
+
+def outflow(response: object) -> np.ndarray:
+    return sum(o.volume_velocity for o in response.openings.values() if o.pressure is not None)  # type: ignore[attr-defined]
+
+
+@pytest.mark.parametrize("model", ["lumped", "line"])
+def test_a_shut_room_is_one_spring(model: str) -> None:
+    """p = rho c^2 U/(j w V), whatever its shape (Kinsler et al., ch. 10; Helmholtz), to 1 % below the first mode."""
+    case = case_of('[room]\nvolume = "3.3 m^3"\nloss_q = 1000\n', vent="")
+    f = np.array([5.0, 20.0, 60.0, 76.0])
+    response = solve(case, model, f)
+    expected = RHO * C**2 * outflow(response) / (2j * np.pi * f * 3.3)
+    assert np.abs(response.pressure / expected - 1).max() < 0.01
+
+
+def test_a_room_with_standing_waves_is_that_spring_at_low_frequency() -> None:
+    case = placed(vent=None)  # with a vent below its tuning the flows nearly cancel, and their small dipole counts
+    f = np.array([0.5, 1.0, 1.9])  # a fortieth of the first mode, where the first cosine is 0.3 % off
+    response = solve(case, "field", f)
+    expected = RHO * C**2 * outflow(response) / (2j * np.pi * f * np.prod(SIZE))
+    assert np.abs(response.pressure / expected - 1).max() < 0.01
+    assert np.abs(response.pressure / solve(case, "lumped", f).pressure - 1).max() < 0.01
+
+
+@pytest.mark.parametrize("axis", [0, 1, 2])
+def test_first_axial_modes(axis: int) -> None:
+    """c/(2 L) for each side (Kuttruff, Room Acoustics, section 3.2): level per flow peaks there, corner to corner."""
+    expected = C / (2 * SIZE[axis])
+    f = expected * np.linspace(0.97, 1.03, 1201)
+    response = solve(placed(), "field", f)
+    transfer = np.abs(response.pressure / outflow(response))
+    assert f[transfer.argmax()] == pytest.approx(expected, rel=0.004)  # the box's own air loads the modes a little
+    assert transfer.max() > 20 * np.median(np.abs(RHO * C**2 / (2j * np.pi * f * np.prod(SIZE))))
+
+
+@pytest.mark.parametrize("area", [0.01, 0.05])
+def test_a_door_and_the_room_are_a_helmholtz_resonator(area: float) -> None:
+    """f = c/(2 pi) sqrt(S/(V l)); l: 8/(3 pi) a outside (Rayleigh) and 0.8216 a inside (flanged pipe)."""
+    a = np.sqrt(area / np.pi)
+    expected = C / (2 * np.pi) * np.sqrt(area / (3.3 * a * (8 / (3 * np.pi) + 0.8216)))
+    f = expected * np.linspace(0.8, 1.2, 2001)
+    case = case_of(f'[room]\nvolume = "3.3 m^3"\nloss_q = 1000\nopening = "{area} m^2"\n')
+    response = solve(case, "line", f)
+    assert f[np.abs(response.pressure / outflow(response)).argmax()] == pytest.approx(expected, rel=2e-3)
+
+
+def test_the_door_in_a_room_with_standing_waves_tunes_it_alike() -> None:
+    """A small door in the middle of a large wall; the wall of finite size and the waves leave a few per cent."""
+    area = 0.01
+    a = np.sqrt(area / np.pi)
+    expected = C / (2 * np.pi) * np.sqrt(area / (3.3 * a * (8 / (3 * np.pi) + 0.8216)))
+    f = expected * np.linspace(0.8, 1.2, 801)
+    response = solve(placed('"0.01 m^2"'), "field", f)
+    assert f[np.abs(response.pressure / outflow(response)).argmax()] == pytest.approx(expected, rel=0.03)
+    lumped = solve(placed('"0.01 m^2"'), "lumped", f)
+    near = np.array([1, -1])
+    assert np.abs(response.pressure / lumped.pressure)[near] == pytest.approx(1.0, abs=0.15)
+
+
+@pytest.mark.parametrize("model", ["lumped", "field"])
+def test_pressure_at_the_listener_is_the_sum_of_the_openings(model: str) -> None:
+    """Reciprocity gives the shares; the whole network gives the sum."""
+    case = placed('["0.3 m^2", "0 m^2"]', loss_q=8)
+    network = build(case, model)
+    omega = 2 * np.pi * np.geomspace(10, 400, 60)
+    state = solve_network(network, omega)
+    direct = state.at(LISTENER if model == "field" else OUTSIDE)
+    response = respond(case, network, state, model)
+    assert np.abs(response.pressure / direct / case.drive.voltage - 1).max() < 1e-9
+    assert set(to_listener(case, network, omega, state.parts)) == {"cone", "vent"}
+
+
+def test_both_sides_of_a_bare_cone_in_a_room_cancel() -> None:
+    text = BOX.format(driver="").replace('rear = "box"', 'rear = "outside"').split("[chambers")[0]
+    response = solve(parse(text + '[room]\nvolume = "3 m^3"\n', Path("bare.toml")), "line", [50.0, 100.0])
+    assert set(response.openings) == {"cone", "cone.rear"}
+    assert np.abs(response.pressure).max() < 1e-9 * np.abs(response.openings["cone"].pressure).min()  # type: ignore[arg-type]
+
+
+@settings(max_examples=25, derandomize=True, deadline=None)
+@given(text=box_files())
+def test_power_is_found_again_in_any_room(text: str) -> None:
+    room = '\n[room]\nvolume = "40 m^3"\nopening = ["0.3 m^2"]\nleak = { diameter = "60 mm" }\n'
+    case = as_case(text + room)
+    for model in ("lumped", "line"):
+        state = solve_network(build(case, model), 2 * np.pi * np.geomspace(3, 1200, 15))
+        assert state.imbalance.max() < 1e-9
+
+
+def test_power_is_found_again_among_standing_waves() -> None:
+    case = placed('"0.4 m^2"', loss_q=8)
+    assert models_for(case) == ("lumped", "line", "field")
+    state = solve_network(build(case, "field"), 2 * np.pi * np.geomspace(3, 900, 80))
+    assert state.imbalance.max() < 1e-9
+
+
+# outdoors
+
+
+def test_six_decibels_a_doubling_of_distance() -> None:
+    """Spherical spreading (Kinsler et al., ch. 5)."""
+    f = np.array([40.0, 400.0])
+    levels = [solve(case_of(f'[listener]\ndistance = "{d} m"\n'), "line", f).spl_db for d in (1, 2, 4)]
+    assert np.diff(levels, axis=0) == pytest.approx(-20 * np.log10(2), abs=1e-9)
+    far = [
+        solve(case_of(f'[listener]\nat = ["0 m", "0 m", "{d} m"]\n', 'front_at = ["0 m", "0 m", "0 m"]',
+                      'at = ["0 m", "-0.2 m", "0 m"]'), "line", f).spl_db
+        for d in (50, 100)
+    ]  # fmt: skip
+    assert np.diff(far, axis=0) == pytest.approx(-20 * np.log10(2), abs=1e-3)
+
+
+def test_half_a_wave_of_path_between_two_openings_turns_the_sign() -> None:
+    """Each share arrives as j w rho U e^{-jkr}/(2 pi r) with its own r: nearer by half a wave, opposite in phase."""
+    half = C / (2 * 500.0)
+    at = f'at = ["0 m", "0 m", "{half} m"]'
+    case = case_of('[listener]\nat = ["0 m", "0 m", "20 m"]\n', 'front_at = ["0 m", "0 m", "0 m"]', at)
+    response = solve(case, "line", [500.0])
+    cone, vent = response.openings["cone"], response.openings["vent"]
+    turned = (vent.pressure / vent.volume_velocity) / (cone.pressure / cone.volume_velocity)  # type: ignore[operator]
+    assert turned == pytest.approx(-20 / (20 - half), rel=1e-9)
+
+
+def test_a_listener_off_the_axis_hears_less_of_a_large_piston() -> None:
+    """2 J1(x)/x with x = ka sin(angle) (Kinsler et al., ch. 7): first zero at x = 3.8317."""
+    radius = np.sqrt(60e-4 / np.pi)
+    f = 3.8317 * C / (2 * np.pi * radius)  # in the plane of the baffle
+    driver = 'front_at = ["0 m", "0 m", "0 m"]'
+    beside, ahead = (
+        solve(case_of(f'[sweep]\nstop = "20 kHz"\n[listener]\nat = {at}\n', driver), "line", [f]).pressure
+        for at in ('["3 m", "0 m", "0 m"]', '["0 m", "0 m", "3 m"]')
+    )
+    assert abs(beside[0] / ahead[0]) < 1e-4
+
+
+def test_close_openings_load_each_other() -> None:
+    """The radiated power is that of two sources in a baffle, rho c k^2/(2 pi) sin(kd)/(kd) between them (Rayleigh)."""
+    case = case_of("", 'front_at = ["0 m", "0 m", "0 m"]', 'at = ["0 m", "-0.12 m", "0 m"]')
+    network = build(case, "line")
+    omega = 2 * np.pi * np.array([20.0, 40.0, 150.0])
+    state = solve_network(network, omega)
+    shared = next(i for i, b in enumerate(network.branches) if b.element.kind == "mouths")
+    p = np.stack([state.at(n) for n in network.branches[shared].nodes], axis=1)
+    flow, k = state.flow[shared], omega / C
+    power = (np.conj(p) * flow).sum(axis=1).real
+    both = (np.abs(flow) ** 2).sum(axis=1) + 2 * (flow[:, 0] * np.conj(flow[:, 1])).real * np.sinc(k * 0.12 / np.pi)
+    assert power == pytest.approx(RHO * C * k**2 / (2 * np.pi) * both, rel=2e-3)
