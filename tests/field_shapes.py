@@ -23,6 +23,7 @@ class Shape:
     kind: str
     depth: float | None = None
     openings: dict = field(default_factory=dict)
+    stuffed: tuple = ()
 
     @property
     def walls(self):

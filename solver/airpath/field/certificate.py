@@ -29,6 +29,7 @@ ComplexArray = NDArray[np.complex128]
 
 PROBES = 64
 _SAFETY = 2.5  # 64 probes see less than 1/2.5 of the true square norm with probability 5e-6
+_ANGLES = 37  # at which the operator of two fluids is tried
 _ENERGY = 0.02  # k0^2 over cut: weight of the mass in the energy norm
 
 
@@ -50,14 +51,25 @@ def coercivity(coefficients: ComplexArray, cut: float) -> Floats:
     ``coefficients`` (n, 4) as in ``Medium.coefficients``. For a wave of eigenvalue s the operator over the
     energy is (a s - k^2 b)/(s + k0^2): a straight line in 1/(s + k0^2), so its least size is the distance
     of a segment from 0. The wall terms lie within 45 degrees of the stiffness turned round: they take at
-    most a factor sqrt 2.
+    most a factor sqrt 2. With stuffed parts (n, 6) a and b take one value there and one elsewhere: turned by any angle,
+    the least real part of the two a and of the two -k^2 b bounds the operator; the best of some angles is taken.
     """
+    if coefficients.shape[1] > 4:
+        return _coercivity_of_two(coefficients, cut)
     shift = _ENERGY * cut
     start = coefficients[:, 0]
     end = (start * cut + coefficients[:, 1]) / (cut + shift)
     along = end - start
     place = np.clip(-np.real(start * np.conj(along)) / np.abs(along) ** 2, 0.0, 1.0)
     return np.asarray(np.abs(start + place * along))
+
+
+def _coercivity_of_two(coefficients: ComplexArray, cut: float) -> Floats:
+    turn = np.exp(1j * np.linspace(-0.5 * np.pi, 0.5 * np.pi, _ANGLES))[:, None]
+    a = np.minimum(*((turn * c).real for c in (coefficients[:, 0], coefficients[:, 0] + coefficients[:, 4])))
+    b = np.minimum(*((turn * c).real for c in (coefficients[:, 1], coefficients[:, 1] + coefficients[:, 5])))
+    least = np.minimum(a, (a * cut + b) / (cut + _ENERGY * cut))
+    return np.asarray(np.maximum(least.max(axis=0), 1e-12))
 
 
 def claimed_error(residual: ComplexArray, scale: Floats, beta: Floats) -> Floats:

@@ -15,7 +15,7 @@ from airpath.field.outline import LENGTH_UNITS, Outline, brief, make_outline
 from airpath.field.polygon import FloatArray, contains, signed_area
 
 _DXF_UNITS = {1: "in", 2: "ft", 4: "mm", 5: "cm", 6: "m"}  # $INSUNITS codes
-_WALL, _CENTRE, _IGNORED_LAYER = "WALL", "CENTRE", "DEFPOINTS"
+_WALL, _CENTRE, _STUFFED, _IGNORED_LAYER = "WALL", "CENTRE", "STUFFED", "DEFPOINTS"
 _ANNOTATION = {"TEXT", "MTEXT", "DIMENSION", "POINT", "LEADER", "MULTILEADER", "HATCH", "VIEWPORT"}
 _CHORD_M = 0.05e-3  # largest distance between an arc and its chord
 _SAME_M = 1e-6  # ends nearer than this are joined
@@ -49,6 +49,7 @@ def read_drawing(
     return make_outline(
         kind=kind or "planar", points=points, holes=list(holes), openings=reader.openings(), depth=depth_m,
         centreline=reader.centreline(), unit=name, flattened=_CHORD_M if reader.curved else 0.0,
+        stuffed=reader.stuffed(),
     )  # fmt: skip
 
 
@@ -172,10 +173,10 @@ class _Reader:
         return loops
 
     def openings(self) -> dict[str, FloatArray]:
-        """Return the segment of every layer that is neither WALL nor CENTRE [m]."""
+        """Return the segment of every layer but WALL, CENTRE and STUFFED [m]."""
         found = {}
         for key, paths in self.paths.items():
-            if key in (_WALL, _CENTRE):
+            if key in (_WALL, _CENTRE, _STUFFED):
                 continue
             name, (path, closed) = self.names[key], paths[0]
             if closed or len(path) != 2:
@@ -192,6 +193,13 @@ class _Reader:
                 raise GeometryError(f"the line at {self.at(path[0])} is on layer 0; name its layer as the opening")
             found[name] = path
         return found
+
+    def stuffed(self) -> list[FloatArray]:
+        """Return the closed paths of layer STUFFED [m]."""
+        for path, closed in self.paths.get(_STUFFED, []):
+            if not closed:
+                raise GeometryError(f"layer {_STUFFED}: the path at {self.at(path[0])} is open; draw it closed")
+        return [path for path, _ in self.paths.get(_STUFFED, [])]
 
     def centreline(self) -> FloatArray | None:
         """Return the path of layer CENTRE [m], its pieces joined in the order drawn, or None."""

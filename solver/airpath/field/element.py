@@ -51,6 +51,8 @@ class FieldChamber(Element):
         matrices, w = self.model.matrices, np.asarray(omega)
         factors = replace(self.model.medium, air=air).coefficients(w)
         stored = factors[:, 1] * matrices.operators[1].sum() + factors[:, 3] * matrices.operators[3].sum()
+        if len(matrices.operators) > 4:
+            stored = stored + factors[:, 5] * matrices.operators[5].sum()
         return np.asarray(stored / (1j * w * air.density))
 
     @classmethod
@@ -70,6 +72,6 @@ class FieldChamber(Element):
         )
         openings = {"left": left[:1], "right": right[1:]}
         walls = np.setdiff1d(mesh.boundary_facets(), np.concatenate(list(openings.values())))
-        outline = SimpleNamespace(mesh=mesh, kind="planar", depth=0.07, openings=openings, walls=walls)
+        outline = SimpleNamespace(mesh=mesh, kind="planar", depth=0.07, openings=openings, walls=walls, stuffed=[])
         frequency = np.geomspace(10.0, 3000.0, 100)
         return [cls(model=reduce_field(assemble(outline), Medium(air=air_at(), depth=0.07), frequency)[0])]

@@ -40,18 +40,23 @@ class Meshed(Protocol):
     def walls(self) -> NDArray[np.int64]:
         """Facet indices of the rigid walls."""
 
+    @property
+    def stuffed(self) -> NDArray[np.int64]:
+        """Indices of the cells that hold stuffing."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class FieldMatrices:
     """Matrices of one chamber, all real, integrated over the true volume [m^3] and its walls [m^2].
 
-    ``operators`` are stiffness, mass, wall tangential stiffness and wall mass, each (n, n); column j of
+    ``operators`` are stiffness, mass, wall tangential stiffness and wall mass, each (n, n), and where parts are stuffed
+    the stiffness and mass of these alone; column j of
     ``means`` (n, m) takes the mean over opening j; ``areas`` [m^2] (m,); ``cell_energy`` holds stiffness
     and mass of each cell, (2, cells, local, local), with ``cell_unknowns`` (cells, local).
     """
 
     basis: Any
-    operators: tuple[csc_matrix, csc_matrix, csc_matrix, csc_matrix]
+    operators: tuple[csc_matrix, ...]
     means: Floats
     areas: Floats
     names: tuple[str, ...]
@@ -62,6 +67,11 @@ class FieldMatrices:
     def unknowns(self) -> int:
         """Number of unknowns n."""
         return int(self.basis.N)
+
+    @property
+    def stuffed_share(self) -> float:
+        """Share of the volume that is drawn as stuffed, 0 to 1."""
+        return float(self.operators[5].sum()) / self.volume if len(self.operators) > 4 else 0.0
 
     @property
     def order(self) -> int:
@@ -95,16 +105,25 @@ def assemble(mesh: Meshed, order: int | None = None) -> FieldMatrices:
     wall = skfem.FacetBasis(mesh.mesh, element, facets=mesh.walls, intorder=rule)
     stiffness, mass = (form.elemental(basis) for form in _volume_forms(weight))
     wall_stiffness, wall_mass = (form.assemble(wall).tocsc() for form in _wall_forms(weight))
+    part = _stuffed_parts(mesh, element, weight, rule)
     means, areas = _openings(mesh, element, weight, rule)
     return FieldMatrices(
         basis=basis,
-        operators=(stiffness.todefault().tocsc(), mass.todefault().tocsc(), wall_stiffness, wall_mass),
+        operators=(stiffness.todefault().tocsc(), mass.todefault().tocsc(), wall_stiffness, wall_mass, *part),
         means=means,
         areas=areas,
         names=tuple(mesh.openings),
         cell_energy=np.stack([stiffness.tolocal(), mass.tolocal()]),
         cell_unknowns=basis.element_dofs.T,
     )
+
+
+def _stuffed_parts(mesh: Meshed, element: Any, weight: Any, rule: int) -> list[Any]:
+    """Return stiffness and mass of the stuffed cells, nothing where there are none."""
+    if not len(mesh.stuffed):
+        return []
+    basis = skfem.Basis(mesh.mesh, element, intorder=rule, elements=mesh.stuffed)
+    return [form.assemble(basis).tocsc() for form in _volume_forms(weight)]
 
 
 def _weight(mesh: Meshed) -> Any:

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from airpath.errors import GeometryError
 from airpath.field.outline import Outline, edges_on
 from airpath.field.polygon import FloatArray, edges_of, interior_angles, project
+from airpath.field.stuffed import stuffed_cells
 
 IntArray = NDArray[np.int64]
 
@@ -30,13 +31,15 @@ class FieldMesh:
     """A mesh of the air with its openings, in metres.
 
     ``mesh`` is an skfem MeshTri1 or MeshTet1; ``kind`` "planar" (with ``depth`` [m]), "axisymmetric" (x
-    along the axis, y = radius) or "solid"; ``openings`` maps a name to facet indices into ``mesh.facets``.
+    along the axis, y = radius) or "solid"; ``openings`` maps a name to facet indices into ``mesh.facets``;
+    ``stuffed``: the cells that hold stuffing.
     """
 
     mesh: Any
     kind: Literal["planar", "axisymmetric", "solid"]
     depth: float | None = None
     openings: dict[str, IntArray] = field(default_factory=dict)
+    stuffed: IntArray = field(default_factory=lambda: np.empty(0, np.int64))
 
     @property
     def walls(self) -> IntArray:
@@ -69,10 +72,14 @@ def mesh_outline(
             f"{_MOST_CELLS} are made: lower the highest frequency"
         )
     corners = _corner_sizes(outline, cell=size / refine, refine=refine)
-    p, t = _triangulate(outline, corners, cell=size / refine)
+    if outline.stuffed:
+        p, t, stuffed = stuffed_cells(outline.loops, outline.stuffed, corners, cell=size / refine, grading=_GRADINGS[0])
+    else:
+        p, t, stuffed = *_triangulate(outline, corners, cell=size / refine), np.empty(0, np.int64)
     mesh = skfem.MeshTri1(p, t)
     _check_area(outline, mesh)
-    return FieldMesh(mesh=mesh, kind=outline.kind, depth=outline.depth, openings=opening_facets(outline, mesh))
+    openings = opening_facets(outline, mesh)
+    return FieldMesh(mesh=mesh, kind=outline.kind, depth=outline.depth, openings=openings, stuffed=stuffed)
 
 
 def _corner_sizes(outline: Outline, *, cell: float, refine: float) -> FloatArray:

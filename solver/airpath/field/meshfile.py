@@ -19,6 +19,7 @@ from airpath.field.outlinefile import load_outline
 FloatArray = NDArray[np.float64]
 
 _WALL_GROUPS = {"wall", "walls", "axis"}  # groups of these names are not openings
+_STUFFED_GROUP = "stuffed"  # cells of this group hold stuffing
 _IGNORED_CELLS = {"vertex", "line", "triangle"}  # boundary parts of a mesh of one dimension more
 _FLATTEST = 1e-8  # size of a cell over the same power of its longest edge, below which it is degenerate
 _LARGEST_BYTES = 100_000_000
@@ -103,7 +104,8 @@ def _build(found: Any, kind: str | None, depth_m: float | None, unit: str) -> Fi
     number[used] = np.arange(len(used))
     openings = _openings(found, mesh, number, "triangle" if solid else "line", unit, resolved)
     scaled = mesh.scaled(LENGTH_UNITS[unit])
-    return FieldMesh(mesh=scaled, kind=resolved, depth=depth_m, openings=openings)
+    stuffed = _stuffed(found, mesh, number, main)
+    return FieldMesh(mesh=scaled, kind=resolved, depth=depth_m, openings=openings, stuffed=stuffed)
 
 
 def _check_shape(
@@ -184,7 +186,7 @@ def _check_cells(p: FloatArray, t: IntArray, unit: str) -> IntArray:
 def _groups(found: Any, cell: str) -> dict[str, IntArray]:
     """Return the cells (n, k) of one type in every named group."""
     groups: dict[str, list[IntArray]] = {}
-    dimension = {"line": 1, "triangle": 2}[cell]
+    dimension = {"line": 1, "triangle": 2, "tetra": 3}[cell]
     names = {int(tag): name for name, (tag, dim) in found.field_data.items() if int(dim) == dimension}
     for block, tags in zip(found.cells, found.cell_data.get("gmsh:physical", []), strict=False):
         for tag in np.unique(tags) if block.type == cell else []:
@@ -227,6 +229,16 @@ def _openings(found: Any, mesh: Any, number: IntArray, cell: str, unit: str, kin
     if not openings:
         raise GeometryError("the mesh has no named opening: name a group of boundary lines (in 3D: surfaces)")
     return openings
+
+
+def _stuffed(found: Any, mesh: Any, number: IntArray, cell: str) -> IntArray:
+    """Return the cells of the group called "stuffed"."""
+    groups = {name.strip().lower(): members for name, members in _groups(found, cell).items()}
+    members = groups.get(_STUFFED_GROUP)
+    if members is None:
+        return np.empty(0, np.int64)
+    index = {tuple(sorted(nodes)): k for k, nodes in enumerate(mesh.t.T.tolist())}
+    return np.array([index[tuple(sorted(row))] for row in number[members].tolist()], dtype=np.int64)
 
 
 def _at(point: FloatArray, unit: str) -> str:

@@ -19,6 +19,7 @@ from airpath.field.polygon import (
     signed_area,
     turned_volume,
 )  # fmt: skip
+from airpath.field.stuffed import check_stuffed
 
 LENGTH_UNITS = {"mm": 1e-3, "cm": 1e-2, "m": 1.0, "in": 0.0254, "ft": 0.3048}
 NARROWEST_M = 0.5e-3  # gaps below this are refused
@@ -38,7 +39,7 @@ class Outline:
     both hold the ends of every opening as corners. Axisymmetric: x along the axis, y = radius, no depth.
     ``openings`` maps a name to its segment (2, 2). ``unit`` is the unit of the file, used in messages only.
     ``intended`` holds the intended profile of a drawn horn as it was written, ``flattened`` the largest
-    distance [m] between drawn arcs and the chords that replace them.
+    distance [m] between drawn arcs and the chords that replace them. ``stuffed``: closed polygons of stuffing.
     """
 
     kind: Kind
@@ -50,6 +51,7 @@ class Outline:
     intended: dict[str, str | float] = field(default_factory=dict)
     unit: str = "m"
     flattened: float = 0.0
+    stuffed: tuple[FloatArray, ...] = ()
 
     @property
     def loops(self) -> list[FloatArray]:
@@ -84,6 +86,7 @@ def make_outline(
     intended: dict[str, str | float] | None = None,
     unit: str = "m",
     flattened: float = 0.0,
+    stuffed: Sequence[ArrayLike] | None = None,
 ) -> Outline:
     """Return the checked outline of points, holes and segments in metres (``unit`` only words messages).
 
@@ -110,6 +113,7 @@ def make_outline(
         kind=shape, points=loops[0], holes=tuple(loops[1:]), openings=placed, depth=thickness, unit=unit,
         centreline=None if centreline is None else say.path(centreline, "centreline", 2),
         intended=dict(intended or {}), flattened=flattened,
+        stuffed=check_stuffed([say.path(part, "stuffed", 3) for part in stuffed or []], NARROWEST_M, say.at),
     )  # fmt: skip
 
 

@@ -12,7 +12,7 @@ from airpath.field.outline import LENGTH_UNITS, Outline, brief, make_outline
 from airpath.units import parse_quantity
 
 _INTENDED = ("profile", "throat", "mouth", "length", "T")
-_KEYS = ("title", "notes", "kind", "unit", "depth", "points", "holes", "openings", "centreline", *_INTENDED)
+_KEYS = ("title", "notes", "kind", "unit", "depth", "points", "holes", "stuffed", "openings", "centreline", *_INTENDED)
 _LARGEST_BYTES = 5_000_000
 
 
@@ -59,6 +59,9 @@ def parse_outline(text: str) -> Outline:
     holes = table.get("holes", [])
     if not isinstance(holes, list):
         raise GeometryError("holes: expected a list of closed polygons, [[[x, y], ...], ...]")
+    stuffed = table.get("stuffed", [])
+    if not isinstance(stuffed, list):
+        raise GeometryError("stuffed: expected a list of closed polygons, [[[x, y], ...], ...]")
     openings = table.get("openings", {})
     if not isinstance(openings, dict):
         raise GeometryError("openings: expected a table of segments, name = [[x1, y1], [x2, y2]]")
@@ -66,6 +69,7 @@ def parse_outline(text: str) -> Outline:
         kind=str(kind),
         points=points,
         holes=[_scaled(hole, scale, "holes") for hole in holes],
+        stuffed=[_scaled(part, scale, "stuffed") for part in stuffed],
         openings={name: _scaled(value, scale, f"opening {name!r}") for name, value in openings.items()},
         depth=parse_length(table["depth"], "depth") if "depth" in table else None,
         centreline=_scaled(table["centreline"], scale, "centreline") if "centreline" in table else None,

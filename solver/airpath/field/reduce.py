@@ -79,7 +79,7 @@ class ReducedField:
         """Return the solutions for unit right-hand sides, (n, N, m); ``omega`` [rad/s] (n,), real or
         complex.
         """
-        flat = self.medium.coefficients(omega) @ self.small.reshape(4, -1)
+        flat = self.medium.coefficients(omega) @ self.small.reshape(len(self.small), -1)
         matrix = flat.reshape(len(omega), *self.small.shape[1:])
         return np.asarray(np.linalg.solve(matrix, np.broadcast_to(self.load, (len(omega), *self.load.shape))))
 
@@ -117,7 +117,7 @@ class ReducedField:
         scale = self.medium.air.density * omega
         coefficients, y = self.medium.coefficients(omega), self.coordinates(omega)
         z = 1j * scale[:, None, None] * (self.load.T @ y)
-        seen = (coefficients @ self.probe_small.reshape(4, -1)).reshape(-1, *self.probe_small.shape[1:])
+        seen = (coefficients @ self.probe_small.reshape(len(self.small), -1)).reshape(-1, *self.probe_small.shape[1:])
         bound = claimed_error(self.probe_load - seen @ y, scale, coercivity(coefficients, self.modes.cut))
         stored = np.sum(np.abs(y) ** 2, axis=2) @ np.abs(np.diagonal(self.small[0]))  # what rounding acts on
         bound = bound + _MATRIX_ROUNDING * scale * stored
@@ -236,7 +236,7 @@ def _first_model(matrices: FieldMatrices, medium: Medium, highest_hz: float) -> 
 def _products(
     matrices: FieldMatrices, left: Floats, right: Floats, probes: Floats
 ) -> tuple[NDArray[Any], NDArray[Any]]:
-    """Return left^T Q right and probes^T Q right for the four operators Q."""
+    """Return left^T Q right and probes^T Q right for all operators Q."""
     pairs = [(left.T @ image, probes.T @ image) for image in (q @ right for q in matrices.operators)]
     return np.stack([pair[0] for pair in pairs]), np.stack([pair[1] for pair in pairs])
 

@@ -78,7 +78,7 @@ def _static_answers(matrices: FieldMatrices, modes: Modes) -> tuple[Floats, int]
 
 def _bend(matrices: FieldMatrices, modes: Modes, fields: Floats, level: Floats, thermal: float) -> Floats:
     """Return c of each field (unknowns, columns) at its ``level`` k^2 [1/m^2]."""
-    mass, wall_stiffness, wall_mass = matrices.operators[1:]
+    mass, wall_stiffness, wall_mass = matrices.operators[1:4]
     term = bend = above(matrices, modes, wall_stiffness @ fields + (wall_mass @ fields) * (level * thermal))
     for power in range(1, _BEND_TERMS):
         term = above(matrices, modes, mass @ term)

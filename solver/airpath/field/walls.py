@@ -55,21 +55,20 @@ class Medium:
     ``depth`` [m] of a planar chamber: its front and back plates act on the whole field, exactly, through
     the slit functions tanh(z)/z (Stinson 1991, J. Acoust. Soc. Am. 89, 550), because the pressure does not
     vary over the depth. ``loss_q`` multiplies the compressibility by 1 - j/Q. ``fluid`` replaces the bulk
-    of the air by an equivalent fluid.
+    of the air by an equivalent fluid, everywhere or, with ``in_part``, in the stuffed cells alone.
     """
 
     air: Air
     depth: float | None = None
     loss_q: float | None = None
     fluid: Fluid | None = None
+    in_part: bool = False
 
-    def bulk(self, omega: Omega) -> tuple[ComplexArray, ComplexArray]:
-        """Return (a, b): rho/rho(w) and kappa/kappa(w), each of shape (n,); ``omega`` [rad/s] of shape
-        (n,).
-        """
+    def bulk(self, omega: Omega, *, stuffed: bool) -> tuple[ComplexArray, ComplexArray]:
+        """Return (a, b): rho/rho(w) and kappa/kappa(w), each (n,), of stuffed or free air; ``omega`` [rad/s] (n,)."""
         air = self.air
         a, b = np.ones(len(omega), dtype=complex), np.ones(len(omega), dtype=complex)
-        if self.fluid is not None:
+        if self.fluid is not None and stuffed:
             a *= air.density / self.fluid.density(omega, air)
             b *= air.bulk_modulus * self.fluid.compressibility(omega, air)
         if self.depth is not None and air.viscosity > 0.0:
@@ -81,7 +80,9 @@ class Medium:
         return a, b
 
     def coefficients(self, omega: Omega) -> ComplexArray:
-        """Return the factors of (K, M, Kw, Mw), shape (n, 4); ``omega`` [rad/s], shape (n,), real or complex.
+        """Return the factors of (K, M, Kw, Mw), (n, 4); ``omega`` [rad/s], shape (n,), real or complex.
+
+        With ``in_part`` (n, 6): what stuffing adds to K and M of the stuffed cells comes last.
 
         Source: Berggren, Bernland & Noreland 2018, J. Comput. Phys. 371, 633 (the wall condition, first
         order in the layer). Valid where the layers are thin against gaps and radii: see ``layer_ratio``.
@@ -89,10 +90,14 @@ class Medium:
         """
         omega = np.asarray(omega)
         air, k2 = self.air, (omega / self.air.sound_speed) ** 2
-        a, b = self.bulk(omega)
+        a, b = self.bulk(omega, stuffed=not self.in_part)
         viscous = layer_length(omega, air.kinematic_viscosity)
         thermal = layer_length(omega, air.thermal_diffusivity)
-        return np.stack([a, -k2 * b, -viscous, -k2 * (air.gamma - 1.0) * thermal], axis=-1)
+        factors = [a, -k2 * b, -viscous, -k2 * (air.gamma - 1.0) * thermal]
+        if self.in_part:
+            inside = self.bulk(omega, stuffed=True)
+            factors += [inside[0] - a, -k2 * (inside[1] - b)]
+        return np.stack(factors, axis=-1)
 
 
 def smallest_gap(mesh: Meshed) -> float:

@@ -129,10 +129,17 @@ def _has_waves(element: Element) -> bool:
 
 
 def _stuffing(element: Element) -> object:
+    if element.kind == "field-chamber":
+        model = element.model  # type: ignore[attr-defined]
+        fill, share = model.medium.fluid, model.matrices.stuffed_share if model.medium.in_part else 1.0
+        return fill if fill is None or share == 1.0 else replace(fill, fraction=fill.fraction * share)
     return getattr(element, "fill", None) or getattr(element, "fluid", None)
 
 
 def _unstuffed(element: Element) -> Element:
+    if element.kind == "field-chamber":
+        model = element.model  # type: ignore[attr-defined]
+        return replace(element, model=replace(model, medium=replace(model.medium, fluid=None)))  # type: ignore[call-arg]
     key = "fluid" if hasattr(element, "fluid") else "fill"
     return replace(element, **{key: None}) if hasattr(element, key) else element
 

@@ -124,7 +124,9 @@ class _Builder:
         table = self.case.chambers[name]
         shape = drawn.read_chamber(self.case, name, found)
         if not self.field:
-            branches, nodes = joints.one_pressure(name, table, found, shape.volume, shape.wall_area)
+            branches, nodes = joints.one_pressure(
+                name, table, found, shape.volume, shape.wall_area, shape.spread(joints.fill_of(table))
+            )
             self._place(name, branches, nodes, shape.volume)
             return
         branches, nodes, notes = drawn.field_chamber(self.case, name, table, shape, self.air, found)

@@ -86,13 +86,17 @@ def reduced(
     """
     from airpath.field.walls import Medium, layer_ratio
 
-    medium = Medium(air=air, depth=drawn.mesh.depth, loss_q=loss_q, fluid=fluid)
+    in_part = drawn.matrices.stuffed_share > 0
+    medium = Medium(air=air, depth=drawn.mesh.depth, loss_q=loss_q, fluid=fluid, in_part=in_part)
     frequency = np.union1d(sweep_frequencies(case), case.tones)
     element, sweep = _reduction(drawn, medium, tuple(frequency.tolist()))
     notes = [
         f"{what}, field model: finite elements of order {sweep.order}, {sweep.unknowns} unknowns, reduced to "
         f"{sweep.basis_size}; claimed error of its impedance {sweep.claimed_error.max():.0e} at most"
     ]
+    if drawn.matrices.stuffed_share > 0:
+        share = f"{drawn.matrices.stuffed_share:.0%} of its volume is drawn as stuffed"
+        notes.append(f"{what}: {share}" + ("" if fluid else "; without a fill in the case it is taken as plain air"))
     ratio = layer_ratio(drawn.mesh, air, case.sweep.start)
     if ratio > _THICK_LAYER:
         notes.append(

@@ -96,6 +96,6 @@ def _drawn_way(case: Case, name: str, table: HornTable) -> Way:
         raise GeometryError(f"[horns.{name}] outline: {error}") from None
     cones = [
         Horn(**{**cone.__dict__, "depth": depth, "pieces": 1 + LOSS_PIECES // _STATIONS})
-        for cone in pieces(stations, fill=fill_of(table))
+        for cone in pieces(stations, fill=drawn.spread(fill_of(table)))
     ]
     return Way(pieces=cones, throat=ends[0], mouth=ends[1], drawn=drawn)

@@ -90,16 +90,16 @@ def lumped_chamber(name: str, table: ChamberTable, joints: list[Joint]) -> tuple
     """Return the chamber as one compliance, with the node of every joint."""
     volume = chamber_volume(table)
     if table.size is None:
-        return one_pressure(name, table, joints, volume, cube_wall_area(volume))
+        return one_pressure(name, table, joints, volume, cube_wall_area(volume), fill_of(table))
     x, y, z = table.size
-    return one_pressure(name, table, joints, volume, 2 * (x * y + y * z + z * x))
+    return one_pressure(name, table, joints, volume, 2 * (x * y + y * z + z * x), fill_of(table))
 
 
 def one_pressure(
-    name: str, table: ChamberTable, joints: list[Joint], volume: float, wall_area: float
+    name: str, table: ChamberTable, joints: list[Joint], volume: float, wall_area: float, fill: Fill | None
 ) -> tuple[list[Branch], dict[str, str]]:
     """Return a chamber of known volume [m^3] and wall area [m^2] as one compliance, with the node of every joint."""
-    element = Chamber(volume=volume, wall_area=wall_area, loss_q=table.loss_q, fill=fill_of(table))
+    element = Chamber(volume=volume, wall_area=wall_area, loss_q=table.loss_q, fill=fill)
     branch = Branch(owner=name, role="chamber", element=element, nodes=(name,))
     return [branch], {joint.key: name for joint in joints}
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from airpath.acoustics.porous import Fill
 from airpath.air import Air, air_at
 from airpath.case.schema import Case, Chamber, Horn
 from airpath.errors import GeometryError
@@ -27,6 +28,11 @@ class Drawn:
     matrices: FieldMatrices
     volume: float
     wall_area: float
+
+    def spread(self, fill: Fill | None) -> Fill | None:
+        """Return a stuffing as it is on the average of the whole space, where only a part of it is drawn as stuffed."""
+        share = self.matrices.stuffed_share
+        return fill if fill is None or share == 0 else replace(fill, fraction=fill.fraction * share)
 
     @cached_property
     def equivalent(self) -> EquivalentHorn:
