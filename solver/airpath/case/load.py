@@ -30,7 +30,7 @@ _LARGEST_FILE = 1_000_000  # bytes
 def load(path: str | Path) -> Case:
     """Return the validated case of a TOML file. Raises CaseError: file, table, key, found, expected."""
     path = Path(path)
-    return parse(_read(path), path)
+    return parse(read(path), path)
 
 
 def parse(text: str, source: Path) -> Case:
@@ -55,7 +55,8 @@ def _as_written(problem: Problem, data: dict[str, Any]) -> Problem:
     return problem if found is MISSING else replace(problem, found=found)
 
 
-def _read(path: Path) -> str:
+def read(path: Path) -> str:
+    """Return the text of a case file. Raises CaseError: no file, a folder, too large, not UTF-8."""
     try:
         if path.is_dir():
             raise CaseError(f"{path}: a folder was found where a case file (TOML text) is expected")
