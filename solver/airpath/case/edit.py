@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Mapping
 from typing import Any
 
@@ -36,11 +37,9 @@ def edited(text: str, changes: Mapping[tuple[Step, ...], Any]) -> str:
 
 def written(text: str, parameter: Parameter, value: float) -> Any:
     """Return how a parameter's new ``value`` [SI] is written: in the unit that the file uses there already."""
-    import tomlkit
-
     if not parameter.unit:
         return float(f"{value:.{_DIGITS}g}")
-    there: Any = tomlkit.parse(text).unwrap()
+    there: Any = tomllib.loads(text)
     try:
         for step in parameter.path:
             there = there[step]

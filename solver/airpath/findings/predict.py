@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -11,6 +12,7 @@ from numpy.typing import NDArray
 from airpath.acoustics.driver import mechanical_set
 from airpath.air import Air
 from airpath.case.schema import Case
+from airpath.elements.base import Omega
 from airpath.errors import FidelityError
 from airpath.findings.cautions import cautions
 from airpath.findings.ports import PortRow, port_rows
@@ -21,7 +23,7 @@ from airpath.network.graph import Network
 from airpath.network.meshed import case_air
 from airpath.network.respond import respond
 from airpath.network.response import Response
-from airpath.network.solve import solve_network
+from airpath.network.solve import State, solve_network
 from airpath.network.sweep import sweep_frequencies
 
 _MOST_AUTOMATIC_TONES = 4
@@ -75,9 +77,12 @@ class Prediction:
         }
 
 
-def predict(case: Case, models: tuple[str, ...] | None = None) -> Prediction:
+def predict(
+    case: Case, models: tuple[str, ...] | None = None, solver: Callable[[Network, Omega], State] = solve_network
+) -> Prediction:
     """Solve a case in every fidelity that it allows, or in the given ones.
 
+    ``solver``: solves a network at angular frequencies [rad/s], for those who remember parts of it.
     Raises FidelityError, CaseError or AccuracyError.
     """
     allowed = models_for(case)
@@ -86,12 +91,12 @@ def predict(case: Case, models: tuple[str, ...] | None = None) -> Prediction:
             raise FidelityError(refusal(case, model))
     networks = {model: build(case, model) for model in models or allowed}
     frequency = sweep_frequencies(case)
-    responses = {m: _solve(case, network, frequency, m) for m, network in networks.items()}
+    responses = {m: respond(case, n, solver(n, 2 * np.pi * frequency), m) for m, n in networks.items()}
     best = list(networks)[-1]
     tones, tones_text = np.array(case.tones), ""
     if not case.tones:
         tones, tones_text = _own_tones(responses[best])
-    at_tones = {m: _solve(case, network, tones, m) for m, network in networks.items()}
+    at_tones = {m: respond(case, n, solver(n, 2 * np.pi * tones), m) for m, n in networks.items()}
     rows = {m: tone_rows(case, response) for m, response in at_tones.items()}
     notes = list(dict.fromkeys(note for network in networks.values() for note in network.notes))
     return Prediction(
@@ -106,10 +111,6 @@ def predict(case: Case, models: tuple[str, ...] | None = None) -> Prediction:
         parting=_parting(responses),
         tones_text=tones_text,
     )
-
-
-def _solve(case: Case, network: Network, frequency: NDArray[np.float64], model: str) -> Response:
-    return respond(case, network, solve_network(network, 2 * np.pi * frequency), model)
 
 
 def ports(case: Case, model: str = "line") -> dict[str, PortRow]:

@@ -43,6 +43,7 @@ class Session:
         self._base = self.text = text
         self.case = parse(text, path)
         self._stamp: Stamp | None = None if new else self.disk.stamp()
+        self._start: tuple[str, Case] | None = None  # text and case before the step under the hand
 
     @classmethod
     def open(cls, path: Path) -> Session:
@@ -60,12 +61,14 @@ class Session:
 
     def turn(self, name: str, value: float) -> None:
         """Set a parameter [SI] while it is under the hand. Raises CaseError; what was there stays then."""
-        before_text = edited(self._base, self.history.settled())
-        before = parse(before_text, self.path)
+        if self._start is None:
+            text = edited(self._base, self.history.settled())
+            self._start = text, parse(text, self.path)
+        text, before = self._start
         known = parameters(before)
         if name not in known:
             raise CaseError(f'{self.path.name}: there is no "{name}" to turn')
-        self._try(differences(before_text, before, known[name].changed(value)))
+        self._try(differences(text, before, known[name].changed(value)))
 
     def cover(self, port: str, covered: bool) -> None:
         """Put a cap on a port's outer end, or take it off: one step. Raises CaseError."""
@@ -82,6 +85,7 @@ class Session:
     def settle(self) -> None:
         """Let go of what is under the hand: it becomes a step that can be taken back."""
         self.history.close()
+        self._start = None
 
     def undo(self) -> None:
         """Take the last step back."""
@@ -171,6 +175,7 @@ class Session:
         self.history.open_step, self.text, self.case = changes, text, case
 
     def _renew(self) -> None:
+        self._start = None
         text = edited(self._base, self.history.all())
         self.case, self.text = parse(text, self.path), text
 

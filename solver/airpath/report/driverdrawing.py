@@ -14,11 +14,13 @@ from airpath.report.style import INK, SOFT, tidy
 if TYPE_CHECKING:
     from airpath.report.sketch import Box
 
+DRIVER = "driver"
 _CONE, _MAGNET = "#f7f2e4", "#55606b"
 
 
 def draw_driver(case: Case, sheet: Sheet, boxes: dict[str, Box], ducts: list[Duct]) -> bool:
     """Draw the driver and the horns that it feeds; return whether it takes the left wall of the first chamber."""
+    sheet.part = DRIVER
     driver = case.driver
     radius = math.sqrt(driver.Sd / math.pi)
     fed = {duct.name: duct for duct in ducts if duct.by_driver}
@@ -77,6 +79,7 @@ def _fed(sheet: Sheet, horn: Duct, y: float, way: int, boxes: dict[str, Box]) ->
     ha = "left" if way == 1 else "right"
     words = horn.words if horn.to not in boxes else f"{horn.words}\ninto {horn.to}"
     sheet.text(way * (horn.shown + 0.1 * sheet.inch), y, words, ha=ha)
+    sheet.part = DRIVER
 
 
 def _tapped(case: Case, sheet: Sheet, horn: Duct, radius: float, words: str) -> None:
@@ -86,6 +89,7 @@ def _tapped(case: Case, sheet: Sheet, horn: Duct, radius: float, words: str) -> 
     horn.draw(sheet, (0.0, 0.0), (1, 0))
     sheet.stroke([(0.0, horn.halves[0]), (0.0, -horn.halves[0])], linewidth=2)
     sheet.text(horn.shown + 0.1 * sheet.inch, 0.0, horn.words, ha="left")
+    sheet.part = DRIVER
     front, rear = ((a or 0.0) / length * horn.shown for a in (driver.front_along, driver.rear_along))
     y = -horn.half - radius - 0.25 * sheet.inch
     middle = (front + rear) / 2

@@ -15,6 +15,7 @@ from airpath.report.style import ALARM, INK, shortened, tidy
 
 DUCT_FILL = "#c9dcea"
 _POINTS = 24
+END = " end"  # after a duct's name: the part of the drawing where it opens
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -70,12 +71,14 @@ class Duct:
         for i in range(1, min(self.count, 6)):
             side = (2 * i / min(self.count, 6) - 1) * halves
             sheet.stroke([put(d, s) for d, s in zip(along, side, strict=True)], linewidth=0.7)
+        sheet.part = f"{self.name}{END}"
         if self.covered:
             over = float(halves[-1]) + 0.04 * sheet.inch
             sheet.stroke([put(along[-1], over), put(along[-1], -over)], color=ALARM, linewidth=4)
         else:
             end = [put(along[-1], float(halves[-1])), put(along[-1], -float(halves[-1]))]
             sheet.stroke(end, linewidth=0.7, linestyle=(0, (2, 2)), color=INK)
+        sheet.part = self.name
 
 
 def ducts_of(case: Case, longest: float) -> list[Duct]:

@@ -19,16 +19,20 @@ LINE = 0.15  # in
 
 @dataclass
 class Sheet:
-    """``inch``: metres per inch of the finished figure, a first guess until :meth:`scale` has measured the drawing."""
+    """``inch``: metres per inch of the finished figure, a first guess until :meth:`scale` has measured the drawing.
+
+    ``part``: what is drawn from now on belongs to this part of the case.
+    """
 
     inch: float
-    shapes: list[tuple[Sequence[Point], dict[str, Any]]] = field(default_factory=list)
-    strokes: list[tuple[Sequence[Point], dict[str, Any]]] = field(default_factory=list)
-    texts: list[tuple[float, float, str, dict[str, Any]]] = field(default_factory=list)
+    part: str = ""
+    shapes: list[tuple[Sequence[Point], dict[str, Any], str]] = field(default_factory=list)
+    strokes: list[tuple[Sequence[Point], dict[str, Any], str]] = field(default_factory=list)
+    texts: list[tuple[float, float, str, dict[str, Any], str]] = field(default_factory=list)
 
     def shape(self, points: Sequence[Point], **style: Any) -> None:
         """Draw a closed, filled outline."""
-        self.shapes.append((points, {"facecolor": "white", "edgecolor": INK, "linewidth": 1.2, **style}))
+        self.shapes.append((points, {"facecolor": "white", "edgecolor": INK, "linewidth": 1.2, **style}, self.part))
 
     def box(self, x: float, y: float, w: float, h: float, **style: Any) -> None:
         """Draw a rectangle by its lower left corner."""
@@ -36,11 +40,11 @@ class Sheet:
 
     def stroke(self, points: Sequence[Point], **style: Any) -> None:
         """Draw a line."""
-        self.strokes.append((points, {"color": INK, "linewidth": 1.2, **style}))
+        self.strokes.append((points, {"color": INK, "linewidth": 1.2, **style}, self.part))
 
     def text(self, x: float, y: float, words: str, **style: Any) -> None:
         """Write one or more lines at a place."""
-        self.texts.append((x, y, words, {"ha": "center", "va": "center", "fontsize": 8.0, **style}))
+        self.texts.append((x, y, words, {"ha": "center", "va": "center", "fontsize": 8.0, **style}, self.part))
 
     def scale(self) -> float:
         """Return the metres per inch at which everything, texts included, fits the figure."""
@@ -52,9 +56,9 @@ class Sheet:
 
     def extent(self, *, texts: bool = True) -> tuple[float, float, float, float]:
         """Return left, right, lower and upper end of what is drawn [m]."""
-        points = [p for drawn, _ in (*self.shapes, *self.strokes) for p in drawn]
+        points = [p for drawn, *_ in (*self.shapes, *self.strokes) for p in drawn]
         if texts:
-            for x, y, words, style in self.texts:
+            for x, y, words, style, _ in self.texts:
                 lines = words.split("\n")
                 wide = max(map(len, lines)) * LETTER * self.inch
                 tall = len(lines) * LINE * self.inch
@@ -80,10 +84,10 @@ class Sheet:
         middle, half = (left + right) / 2, max(WIDTH * self.inch, right - left) / 2
         axes.set_xlim(middle - half, middle + half)
         axes.set_ylim(low - 0.1 * self.inch, high + 0.1 * self.inch)
-        for order, (points, style) in enumerate(self.shapes):
+        for order, (points, style, _) in enumerate(self.shapes):
             axes.add_patch(Polygon(points, closed=True, **{"zorder": 1 + order / 1000, **style}))
-        for points, style in self.strokes:
+        for points, style, _ in self.strokes:
             axes.add_line(Line2D([p[0] for p in points], [p[1] for p in points], **{"zorder": 3, **style}))
-        for x, y, words, style in self.texts:
+        for x, y, words, style, _ in self.texts:
             axes.text(x, y, words, **{"zorder": 4, "linespacing": 1.25, **style})
         return figure

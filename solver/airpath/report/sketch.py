@@ -38,6 +38,11 @@ class Box:
 
 def sketch(case: Case) -> Figure:
     """Return the drawing of a case."""
+    return sheet_of(case).figure()
+
+
+def sheet_of(case: Case) -> Sheet:
+    """Return the drawing of a case as shapes, lines and texts, each with the name of its part."""
     inch = 0.05
     for _ in range(_MOST_TURNS):  # texts have their own size, so the scale settles in a few turns
         sheet = Sheet(inch)
@@ -47,7 +52,7 @@ def sketch(case: Case) -> Figure:
             break
     sheet = Sheet(inch)
     _draw(case, sheet)
-    return sheet.figure()
+    return sheet
 
 
 def _draw(case: Case, sheet: Sheet) -> None:
@@ -62,6 +67,7 @@ def _draw(case: Case, sheet: Sheet) -> None:
     for duct in sorted(ducts, key=lambda d: _bridges(d, order)):
         if duct.by_driver:
             continue
+        sheet.part = duct.name
         if duct.to == OUTSIDE:
             _outward(case, sheet, boxes, order, ducts, duct, used, left_taken)
         else:
@@ -119,6 +125,7 @@ def _row(
 
 
 def _chamber(sheet: Sheet, box: Box, chamber: Chamber) -> None:
+    sheet.part = box.name
     sheet.box(box.x, box.y, box.w, box.h, facecolor=AIR_FILL, linewidth=1.8)
     if chamber.fill is not None:
         depth = box.h * chamber.fill.fraction
@@ -227,6 +234,7 @@ def _leaks(case: Case, sheet: Sheet, boxes: dict[str, Box]) -> None:
     for name, box in boxes.items():
         leak = case.chambers[name].leak
         if leak is not None:
+            sheet.part = name
             x, y = box.x + box.w * 0.85, box.y
             sheet.stroke([(x - 0.05 * sheet.inch, y), (x + 0.05 * sheet.inch, y)], color="white", linewidth=3)
             sheet.stroke([(x, y + 0.08 * sheet.inch), (x, y - 0.12 * sheet.inch)], color=SOFT, linewidth=0.9)
@@ -234,6 +242,7 @@ def _leaks(case: Case, sheet: Sheet, boxes: dict[str, Box]) -> None:
 
 
 def _surroundings(case: Case, sheet: Sheet) -> None:
+    sheet.part = ""
     left, right, low, high = sheet.extent()
     words = "outside"
     if case.room is not None:
