@@ -12,7 +12,7 @@ import airpath
 ROOT = Path(airpath.__file__).parent
 LAYERS = (
     ("errors", "units", "air"), ("acoustics",), ("case",), ("elements",), ("field",), ("network",), ("findings",),
-    ("measured",), ("report",), ("cli",),
+    ("measured",), ("report",), ("live",), ("cli",),
 )  # fmt: skip
 RANK = {part: rank for rank, parts in enumerate(LAYERS) for part in parts}
 FREE = {"__init__", "__main__"}  # the package's front door names everything, and loads it when asked

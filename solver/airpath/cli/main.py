@@ -12,6 +12,7 @@ import airpath
 from airpath.errors import AirpathError
 
 COMMANDS = {
+    "open": "work on a case live: a page on this machine where its dimensions are turned and its curves move",
     "predict": "solve a case, write the report folder, print the summary",
     "explain": "every peak, dip and ripple of the impedance, with its cause",
     "ports": "per port: effective length, tuning, pipe resonances, air speed",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 from contextlib import suppress
 from pathlib import Path
 
@@ -10,6 +11,7 @@ from airpath.case.load import read
 from airpath.errors import AirpathError
 
 Stamp = tuple[int, int, int]
+_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9 _-]{0,60}\.toml")
 
 
 class Disk:
@@ -59,3 +61,14 @@ def _replace(path: Path, data: bytes) -> None:
     finally:
         with suppress(OSError):
             aside.unlink()
+
+
+def checked_name(name: str) -> str:
+    """Return the name of a new case file. Raises AirpathError when it is none, or leads out of the folder."""
+    name = name.strip()
+    name = name if name.endswith(".toml") else f"{name}.toml"
+    if not _NAME.fullmatch(name):
+        raise AirpathError(
+            f'"{name[:60]}" is no name for a case file: expected letters, digits, blanks, - and _, ending in .toml'
+        )
+    return name

@@ -44,8 +44,9 @@ def drawing(case: Case, words: Mapping[str, str]) -> str:
     inner += [_end(case, part.removesuffix(END), "".join(groups[part]), _reach(sheet, part, scale)) for part in ends]
     view = " ".join(f"{value:.1f}" for value in box)
     return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="{view}" role="group" aria-label="The box, seen from the side" '
-        f'style="max-width: {box[2] * 1.25:.0f}px">{_STUFFING}{"".join(inner)}</svg>'
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="{view}" role="group" '
+        f'aria-label="The box, seen from the side" style="max-width: {box[2] * 1.25:.0f}px">'
+        f'{_STUFFING}{"".join(inner)}</svg>'
     )
 
 

@@ -15,6 +15,7 @@ _STEPS = 150  # of a knob from end to end, about
 _DIGITS = 5
 _ORDER = {"dimension": 0, "loss": 1, "place": 2, "driver": 3}
 _AXES = "xyz"
+_UNITS = {"^2": "²", "^3": "³", "*": "·"}
 _WORDS = {
     "from_at": "place of the start", "to_at": "place of the end", "rear_at": "place of the cone's rear",
     "front_at": "place of the cone's front", "size": "inside", "loss_q": "absorption Q", "fill": "stuffing",
@@ -71,7 +72,7 @@ def _knob(case: Case, p: Parameter, anchor: float) -> dict[str, Any]:
     low, high = (_on_grid(end, anchor, step) for end in (low, high))
     return {
         "name": p.name, "part": DRIVER if p.path[0] == "driver" else str(p.path[1]), "label": _label(p),
-        "help": f"{p.text}.", "kind": p.kind, "unit": p.unit.replace("^2", "²").replace("^3", "³").replace("*", "·"),
+        "help": f"{p.text}.", "kind": p.kind, "unit": pretty(p.unit),
         "value": float(f"{value:.{_DIGITS}g}"), "low": low, "high": high, "step": step,
         "least": p.low / p.si, "most": p.high / p.si,
     }  # fmt: skip
@@ -109,3 +110,10 @@ def _round_step(rough: float) -> float:
 def _on_grid(value: float, anchor: float, step: float) -> float:
     """Return what lies near a value, a whole number of steps from the anchor."""
     return float(f"{anchor + round((value - anchor) / step) * step:.10g}")
+
+
+def pretty(unit: str) -> str:
+    """Return a unit as it is printed."""
+    for written, printed in _UNITS.items():
+        unit = unit.replace(written, printed)
+    return unit

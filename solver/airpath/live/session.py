@@ -15,7 +15,7 @@ from airpath.case.load import parse
 from airpath.case.parameters import Parameter, Step, parameters
 from airpath.case.schema import Case
 from airpath.errors import AirpathError, CaseError
-from airpath.live.disk import Disk, Stamp
+from airpath.live.disk import Disk, Stamp, checked_name
 from airpath.live.history import Changes, History
 
 Fate = Literal["new", "same", "broken", "gone"]
@@ -31,7 +31,10 @@ class Difference:
 
 
 class Session:
-    """One case; ``fate`` is how the file is: never written, as read, broken or gone; ``trouble`` says so in words."""
+    """One case; ``fate`` is how the file is: never written, as read, broken or gone; ``trouble`` says so in words.
+
+    ``text`` and ``case`` are what the page holds; ``file_case`` is what the file held when it was last read.
+    """
 
     def __init__(self, path: Path, text: str, *, new: bool = False) -> None:
         """Take a case's text: read from ``path``, or ``new`` and to be written there. Raises CaseError."""
@@ -41,7 +44,7 @@ class Session:
         self.trouble = ""
         self._in_file = "" if new else text
         self._base = self.text = text
-        self.case = parse(text, path)
+        self.case = self.file_case = parse(text, path)
         self._stamp: Stamp | None = None if new else self.disk.stamp()
         self._start: tuple[str, Case] | None = None  # text and case before the step under the hand
 
@@ -130,11 +133,17 @@ class Session:
             self._read()
         return (self.fate, self.trouble, self.text) != was
 
-    def save(self) -> None:
-        """Write the page's text to the file, unless that changed in the meantime. Raises AirpathError."""
+    def save(self, name: str | None = None) -> None:
+        """Write the page's text to the file, unless that changed in the meantime; a new case may get a ``name`` first.
+
+        Raises AirpathError; nothing is written then.
+        """
         self.settle()
+        if name is not None and self.fate == "new":
+            self.disk = Disk(self.path.with_name(checked_name(name)))
+            self.case = parse(self.text, self.path)
         if self.look() and self.fate != "gone":
-            raise AirpathError(f"{self.path.name} was changed in the meantime: nothing was written. Look, and write again.")
+            raise AirpathError(f"{self.path.name} was changed meanwhile: nothing was written. Look, and write again.")
         if self.fate == "broken":
             raise AirpathError(f"{self.path.name} is broken now: mend or remove it first, nothing was written over it.")
         self.disk.write(self.text, fresh=self.fate == "new")
@@ -156,6 +165,7 @@ class Session:
             self.trouble = "The file is whole again." if mended else ""
             return
         self._in_file = self._base = text
+        self.file_case = case
         self.history.forget_written()
         self.trouble = "The file was changed outside and is read again."
         try:
@@ -163,7 +173,7 @@ class Session:
         except AirpathError as error:
             self.history.set_aside()
             self.text, self.case = text, case
-            self.trouble += f" The page's own changes don't fit it any more and are set aside, Redo brings them: {error}"
+            self.trouble += f" The page's own changes don't fit any more and are set aside, Redo brings them: {error}"
             return
         if self.history.done:
             self.trouble += " The page's own changes stay on top of it."

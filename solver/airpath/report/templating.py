@@ -28,13 +28,17 @@ def embedded(svg: bytes) -> str:
     return "data:image/svg+xml;base64," + base64.b64encode(svg).decode()
 
 
-def scripts() -> str:
-    """Return BokehJS and ``charts.js`` as text for script elements.
+def script_files() -> list[Path]:
+    """Return BokehJS and ``charts.js`` as files, in the order in which a page needs them.
 
-    Only files of the installed package are read: importing it would cost more than solving a box.
+    Only files of the installed package are looked for: importing it would cost more than solving a box.
     """
     spec = find_spec("bokeh")
     assert spec is not None and spec.origin is not None  # a dependency
     library = Path(spec.origin).parent / "server" / "static" / "js"
-    files = [library / "bokeh.min.js", library / "bokeh-api.min.js", Path(__file__).parent / "templates" / "charts.js"]
-    return "".join(f"<script>\n{file.read_text(encoding='utf-8')}\n</script>\n" for file in files)
+    return [library / "bokeh.min.js", library / "bokeh-api.min.js", Path(__file__).parent / "templates" / "charts.js"]
+
+
+def scripts() -> str:
+    """Return the texts of `script_files` as script elements."""
+    return "".join(f"<script>\n{file.read_text(encoding='utf-8')}\n</script>\n" for file in script_files())

@@ -1,0 +1,207 @@
+"""The page's server answers to the page alone: this machine, the right token, the right host, its own origin."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import shutil
+from contextlib import suppress
+from pathlib import Path
+
+import pytest
+from tornado.httpclient import AsyncHTTPClient, HTTPRequest
+from tornado.websocket import websocket_connect
+
+from airpath.errors import CaseError
+from airpath.live.guard import Guard
+from airpath.live.server import serve
+
+CASES = Path(__file__).parents[2] / "cases"
+
+
+@pytest.fixture
+def booth(tmp_path):
+    path = tmp_path / "inner" / "booth.toml"
+    path.parent.mkdir()
+    shutil.copy(CASES / "ticket-booth.toml", path)
+    (tmp_path / "secret.txt").write_text("not for the page", encoding="utf-8")
+    return path
+
+
+def on_server(path, work):
+    """Serve a case, do ``work(address, talk)`` and stop the server."""
+
+    async def main():
+        address = asyncio.get_running_loop().create_future()
+        server = asyncio.ensure_future(serve(path, path.parent, address.set_result))
+        await asyncio.wait({server, address}, return_when=asyncio.FIRST_COMPLETED)
+        lines = []
+
+        async def talk(where):
+            request = HTTPRequest(f"{where.replace('http', 'ws', 1)}talk", headers=own_origin(where))
+            lines.append(await websocket_connect(request))
+            return lines[-1]
+
+        try:
+            return await work(address.result(), talk)
+        finally:
+            for line in lines:
+                line.close()
+                with suppress(TimeoutError):  # one that the server ended has nothing more to say
+                    while await asyncio.wait_for(line.read_message(), 2) is not None:
+                        pass
+            server.cancel()
+            await asyncio.gather(server, return_exceptions=True)
+
+    return asyncio.run(main())
+
+
+async def status(address, **options):
+    request = HTTPRequest(address, follow_redirects=False, **options)
+    answer = await AsyncHTTPClient().fetch(request, raise_error=False)
+    return answer.code
+
+
+def own_origin(address):
+    return {"Origin": address.split("/", 3)[0] + "//" + address.split("/", 3)[2]}
+
+
+async def refused(address, headers):
+    """Ask for a line as a browser does, and return whether that was refused."""
+    upgrade = {"Connection": "Upgrade", "Upgrade": "websocket", "Sec-WebSocket-Version": "13"}
+    upgrade["Sec-WebSocket-Key"] = "dGhlIHNhbXBsZSBub25jZQ=="
+    return await status(f"{address}talk", headers={**upgrade, **headers}) == 403
+
+
+async def heard(line, what, patience=20.0):
+    """Return the next message of a kind."""
+    while True:
+        text = await asyncio.wait_for(line.read_message(), patience)
+        assert text is not None, "the server hung up"
+        message = json.loads(text)
+        if message["what"] == what:
+            return message
+
+
+def test_the_page_is_served_with_everything_it_needs_and_nothing_else(booth):
+    async def work(address, talk):
+        assert address.startswith("http://127.0.0.1:")
+        for name in ("", "main.js", "page.css", "bokeh.min.js", "bokeh-api.min.js", "charts.js"):
+            assert await status(address + name) == 200, name
+        for name in ("booth.toml", "no-such.js", "a/b", "..%2Fserver.py", "%2e%2e/%2e%2e/secret.txt", "../server.py"):
+            assert await status(address + name) in (403, 404), name
+        answer = await AsyncHTTPClient().fetch(address)
+        assert "default-src 'none'" in answer.headers["Content-Security-Policy"]
+        assert answer.headers["Referrer-Policy"] == "no-referrer"
+
+    on_server(booth, work)
+
+
+@pytest.mark.parametrize("token", ["", "x", "x" * 32, "..", "%00"])
+def test_a_wrong_token_is_refused(booth, token):
+    async def work(address, talk):
+        base = "/".join(address.split("/")[:3])
+        assert await status(f"{base}/{token}/") in (403, 404)
+        assert await status(base) in (403, 404)
+        assert await refused(f"{base}/{token or 'x'}/", own_origin(address))
+
+    on_server(booth, work)
+
+
+@pytest.mark.parametrize("host", ["example.org", "127.0.0.1", "127.0.0.1:1", "localhost.example.org:80"])
+def test_another_host_is_refused(booth, host):
+    async def work(address, talk):
+        assert await status(address, headers={"Host": host}) == 403
+        assert await refused(address, {**own_origin(address), "Host": host})
+
+    on_server(booth, work)
+
+
+@pytest.mark.parametrize("origin", [None, "null", "http://example.org", "https://127.0.0.1", "http://127.0.0.1:1"])
+def test_another_origin_may_not_talk(booth, origin):
+    async def work(address, talk):
+        assert await refused(address, {} if origin is None else {"Origin": origin})
+
+    on_server(booth, work)
+
+
+def test_tokens_differ_and_are_long():
+    tokens = {Guard(port=1).token for _ in range(50)}
+    assert len(tokens) == 50 and min(map(len, tokens)) >= 32
+
+
+def test_a_turn_moves_the_curves_and_two_pages_hear_of_it(booth):
+    async def work(address, talk):
+        one, two = await talk(address), await talk(address)
+        before = (await heard(one, "charts"))["content"]["sources"]["line"]["impedance"]
+        await heard(two, "charts")
+        one.write_message(json.dumps({"do": "turn", "name": "ports.vent.length", "value": 140.0, "serial": "a:1"}))
+        for line in (one, two):
+            news = await heard(line, "curves")
+            while news["serial"] != "a:1":
+                news = await heard(line, "curves")
+            assert news["moving"] and news["fresh"]["sources"]["line"]["impedance"] != before
+            assert news["fresh"]["sources"]["before"]["impedance"] == before
+            assert (await heard(line, "state"))["differences"] == [
+                {"place": "[ports.vent] length", "was": '"125 mm"', "now": '"140 mm"'}
+            ]
+        one.write_message(json.dumps({"do": "settle"}))
+        assert (await heard(two, "features"))["features"]
+        assert 'length = "125 mm"' in booth.read_text(encoding="utf-8")
+
+    on_server(booth, work)
+
+
+@pytest.mark.parametrize(
+    "wish",
+    [
+        {"do": "turn", "name": "ports.vent.length", "value": -1, "serial": 1},
+        {"do": "turn", "name": "ports.vent.length", "value": "long", "serial": 1},
+        {"do": "turn", "name": "ports.vent.length", "value": True, "serial": 1},
+        {"do": "turn", "name": "../secret", "value": 1, "serial": 1},
+        {"do": "turn", "serial": 1},
+        {"do": "shut", "port": "nobody", "shut": True},
+        {"do": "fly"},
+        {},
+    ],
+)
+def test_what_makes_no_sense_is_refused_in_words_and_changes_nothing(booth, wish):
+    async def work(address, talk):
+        line = await talk(address)
+        line.write_message(json.dumps(wish))
+        said = await heard(line, "said")
+        assert said["kind"] == "refused" and said["text"]
+
+    text = booth.read_text(encoding="utf-8")
+    on_server(booth, work)
+    assert booth.read_text(encoding="utf-8") == text
+
+
+def test_noise_on_the_line_does_no_harm(booth):
+    async def work(address, talk):
+        line = await talk(address)
+        for noise in ("{", "[]", "1", '"x"', "\x00", '{"do": ["turn"]}', '{"do": "turn", "value": Infinity}'):
+            line.write_message(noise)
+        line.write_message(json.dumps({"do": "shut", "port": "vent", "shut": True}))
+        while not (await heard(line, "state"))["unwritten"]:
+            pass
+
+    on_server(booth, work)
+
+
+def test_an_oversized_message_ends_the_line_and_nothing_else(booth):
+    async def work(address, talk):
+        line, other = await talk(address), await talk(address)
+        line.write_message("x" * 1_000_000)
+        while await asyncio.wait_for(line.read_message(), 20) is not None:
+            pass
+        other.write_message(json.dumps({"do": "shut", "port": "vent", "shut": True}))
+        while not (await heard(other, "state"))["unwritten"]:
+            pass
+
+    on_server(booth, work)
+
+
+def test_a_case_that_cannot_be_read_is_said_at_the_start(tmp_path):
+    with pytest.raises(CaseError, match=r"none\.toml"):
+        asyncio.run(serve(tmp_path / "none.toml", tmp_path, print))
