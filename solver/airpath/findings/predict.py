@@ -95,7 +95,7 @@ def predict(
     best = list(networks)[-1]
     tones, tones_text = np.array(case.tones), ""
     if not case.tones:
-        tones, tones_text = _own_tones(responses[best])
+        tones, tones_text = own_tones(responses[best])
     at_tones = {m: respond(case, n, solver(n, 2 * np.pi * tones), m) for m, n in networks.items()}
     rows = {m: tone_rows(case, response) for m, response in at_tones.items()}
     notes = list(dict.fromkeys(note for network in networks.values() for note in network.notes))
@@ -118,7 +118,7 @@ def ports(case: Case, model: str = "line") -> dict[str, PortRow]:
     return predict(case, (model,)).ports
 
 
-def _own_tones(response: Response) -> tuple[NDArray[np.float64], str]:
+def own_tones(response: Response) -> tuple[NDArray[np.float64], str]:
     """Return the lowest few impedance dips [Hz], or the middle of the band if there is none, and say which."""
     z = np.abs(response.impedance)
     dips = np.flatnonzero((z[1:-1] < z[:-2]) & (z[1:-1] < z[2:])) + 1
