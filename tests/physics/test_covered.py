@@ -15,7 +15,7 @@ from airpath.acoustics.ends import flanged_length
 from airpath.acoustics.viscothermal import Section
 from airpath.case.schema import Case
 from airpath.elements.duct import Duct
-from airpath.network.build import build
+from airpath.network.build import build, models_for
 from airpath.network.covered import Cap, CoveredBox, caps, outlets, uncovered
 from airpath.network.respond import respond, solve
 from airpath.network.solve import solve_network
@@ -166,3 +166,39 @@ def test_a_horn_that_the_driver_feeds_is_capped_at_its_mouth() -> None:
         low = outer.at("back")[1] / outer.at("trumpet at 0 mm")[1]  # two closed springs, driven apart
         air_in_horn = 0.5 * (0.06 - 0.009) / np.log(0.06 / 0.009)
         assert abs(low[0]) == pytest.approx(air_in_horn / 0.008, rel=0.03)
+
+
+def placed(first: str, second: str) -> str:
+    return port("one", "box", "outside", "180 mm", more=f"at = {first}") + port(
+        "two", "box", "outside", "90 mm", more=f"at = {second}"
+    )
+
+
+SURROUNDINGS = {
+    "mutual radiation": (
+        placed('["100 mm", "0 mm", "0 mm"]', '["-100 mm", "50 mm", "0 mm"]')
+        + '[listener]\nat = ["1 m", "2 m", "3 m"]\n',
+        'front_at = ["150 mm", "150 mm", "0 mm"]',
+    ),
+    "room with standing waves": (
+        placed('["100 mm", "600 mm", "0 mm"]', '["500 mm", "700 mm", "0 mm"]')
+        + '[listener]\nat = ["1 m", "1.5 m", "1.2 m"]\n[room]\nsize = ["2 m", "3 m", "2.4 m"]\n',
+        'front_at = ["1 m", "1 m", "0 mm"]',
+    ),
+}
+
+
+@pytest.mark.parametrize("around", SURROUNDINGS)
+@pytest.mark.parametrize("model", ["lumped", "line", "field"])
+def test_openings_that_act_on_each_other_are_covered_too(around: str, model: str) -> None:
+    text, places = SURROUNDINGS[around]
+    found = case(chamber("box", "20 L") + text, places=places)
+    if model not in models_for(found):
+        assert around == "mutual radiation"
+        return
+    states = covered_box(found, model)
+    together = respond(found, states.network, states.state(), model)
+    for i, names in enumerate(states.states):
+        alone = solve(covering(found, names), model, FREQUENCY)
+        np.testing.assert_allclose(together.pressure[i], alone.pressure, atol=1e-8 * abs(alone.pressure).max())
+        np.testing.assert_allclose(together.impedance[i], alone.impedance, rtol=1e-8)

@@ -10,6 +10,7 @@ import numpy as np
 
 from airpath.case.problem import nearest
 from airpath.case.schema import Case
+from airpath.elements.base import ComplexArray
 from airpath.errors import CaseError, FidelityError
 from airpath.findings.covertext import Held, State, answer, doubts, sentence
 from airpath.findings.predict import own_tones
@@ -17,7 +18,7 @@ from airpath.findings.wording import listing
 from airpath.network.build import build, label, models_for, refusal
 from airpath.network.covered import CoveredBox, End, caps, outlets, uncovered
 from airpath.network.respond import respond, solve
-from airpath.network.response import ComplexArray, FloatArray
+from airpath.network.response import FloatArray
 from airpath.network.sweep import sweep_frequencies
 
 CAPS: tuple[End, ...] = ("outer", "inner")

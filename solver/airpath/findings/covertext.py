@@ -13,9 +13,9 @@ from airpath.findings.features import turns
 from airpath.findings.ports import SPEED_LIMIT_SHARE
 from airpath.findings.tones import HELD_DB
 from airpath.findings.wording import decibels, listing, sig
-from airpath.network.build import case_air
 from airpath.network.covered import outlets
 from airpath.network.graph import OUTSIDE
+from airpath.network.meshed import case_air
 from airpath.network.response import FloatArray
 
 if TYPE_CHECKING:
@@ -193,7 +193,8 @@ def doubts(case: Case, covered: list[tuple[str, ...]], band: Curves, at_tones: C
     out = [f"{text} This is {state_name(covered[loudest])}." for text in out]
     for values, caution in ((band.excursion_peak, excursion), (band.power, power)):
         worst = int(values.max(axis=1).argmax())
-        out += [f"{text} This is {state_name(covered[worst])}." for text in caution(case, band.frequency, values[worst])]
+        told = caution(case, band.frequency, values[worst])
+        out += [f"{text} This is {state_name(covered[worst])}." for text in told]
     return [*out, *_over_xmax(case, covered, at_tones), *_fast_air(case, covered, at_tones)]
 
 
