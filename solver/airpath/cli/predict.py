@@ -10,7 +10,7 @@ from rich.markup import escape
 
 from airpath.case import load
 from airpath.cli.options import case_argument, model_argument, out_folder, output_arguments
-from airpath.cli.show import console, progress, show_ports, show_prediction
+from airpath.cli.show import console, progress, show_doors, show_ports, show_prediction
 from airpath.findings.predict import Prediction, predict
 
 
@@ -48,5 +48,6 @@ def finish(options: argparse.Namespace, prediction: Prediction) -> None:
     elif not options.quiet:
         out = console()
         show_prediction(prediction, out)
+        show_doors(prediction.doors, out)
         show_ports(prediction.ports, out)
         out.print(escape(f"Report: {folder / 'report.html'}"), soft_wrap=True, highlight=False)

@@ -12,6 +12,7 @@ from rich.table import Table
 
 from airpath.findings.ports import PortRow
 from airpath.findings.predict import Prediction
+from airpath.findings.rooms import Doors
 from airpath.findings.tones import ToneRow
 from airpath.findings.wording import decibels, sig
 
@@ -81,6 +82,28 @@ def _tones_table(prediction: Prediction, rows: list[ToneRow]) -> Table:
 def _leader(row: ToneRow) -> str:
     alone = len([share for share in row.share_db.values() if share is not None]) == 1
     return row.leader if alone else f"{row.leader} {decibels(row.share_db[row.leader] or 0.0)}"
+
+
+def show_doors(doors: Doors | None, out: Console) -> None:
+    """Print the room's table: the level at each tone for every state of its door, and a sentence about each."""
+    if doors is None:
+        return
+    title = f"The room: level dB (against free half space at {sig(doors.distance_m)} m), {doors.model} model"
+    table = Table(title=title, title_justify="left", title_style="bold")
+    table.add_column("door")
+    table.add_column("rings near\nHz (formula)", justify="right")
+    for tone in doors.tones_hz:
+        table.add_column(f"{sig(tone, 4)}\nHz", justify="right")
+    for state in doors.states:
+        cells = [f"{a:.1f} ({decibels(b)})" for a, b in zip(state.spl_db, state.gain_db, strict=True)]
+        table.add_row(state.label, "-" if state.helmholtz_hz is None else sig(state.helmholtz_hz), *cells)
+    out.print(table)
+    for state in doors.states:
+        out.print(escape(f"  {state.text[0].upper()}{state.text[1:]}."))
+    if doors.doubt:
+        out.print(f"  {doors.doubt}")
+    if len(doors.states) > 1:
+        out.print(f"  All other tables are for the first state: {doors.states[0].label}.")
 
 
 def show_ports(ports: dict[str, PortRow], out: Console) -> None:

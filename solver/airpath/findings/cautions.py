@@ -26,7 +26,8 @@ def hearing(case: Case, frequency: FloatArray, spl_db: FloatArray) -> list[str]:
     worst = int(level.argmax())
     if level[worst] < NIOSH_LIMIT_DBA:
         return []
-    place = "in the room" if case.room is not None else f"at {case.listener.distance:g} m"
+    place = f"at {case.listener.distance:g} m" if case.listener.at is None else "at the listener"
+    place = "in the room" if case.room is not None else place
     return [
         f"Hearing: {level[worst]:.0f} dBA {place} at {sig(frequency[worst], 4)} Hz; NIOSH (1998) allows "
         f"{_duration(exposure_minutes(float(level[worst])))} a day. Protect ears, keep your distance; local rules on "

@@ -16,6 +16,7 @@ from airpath.elements.base import Omega
 from airpath.errors import FidelityError
 from airpath.findings.cautions import cautions
 from airpath.findings.ports import PortRow, port_rows
+from airpath.findings.rooms import Doors, doors
 from airpath.findings.tones import ToneRow, tone_rows
 from airpath.findings.wording import sig
 from airpath.network.build import build, models_for, refusal
@@ -24,6 +25,7 @@ from airpath.network.meshed import case_air
 from airpath.network.respond import respond
 from airpath.network.response import Response
 from airpath.network.solve import State, solve_network
+from airpath.network.surroundings import is_placed
 from airpath.network.sweep import sweep_frequencies
 
 _MOST_AUTOMATIC_TONES = 4
@@ -37,7 +39,7 @@ class Prediction:
     ``responses``: per fidelity over the sweep, simplest first; ``tones_hz``: the case's tones, or the impedance dips if
     it names none; ``tones``: rows per tone and fidelity; ``ports``: by the highest fidelity; ``warnings``: doubts
     about the input and dangers; ``notes``: what was assumed; ``parting``: where the fidelities part, in a sentence;
-    ``tones_text``: how the tones were chosen if the case names none, else empty.
+    ``tones_text``: how the tones were chosen if the case names none, else empty; ``doors``: the room's table, if any.
     """
 
     case: Case
@@ -50,6 +52,7 @@ class Prediction:
     notes: list[str]
     parting: str
     tones_text: str
+    doors: Doors | None
 
     @property
     def best(self) -> str:
@@ -63,6 +66,7 @@ class Prediction:
     def to_dict(self) -> dict[str, Any]:
         """Return the result under the names of ``result.json``."""
         first = next(iter(self.responses.values()))
+        room = {} if self.doors is None else {"room": self.doors.to_dict()}
         return {
             "title": self.case.title,
             "scale": self.case.scale,
@@ -72,6 +76,7 @@ class Prediction:
             "models": {name: response.to_dict() for name, response in self.responses.items()},
             "tones": [row.to_dict() for row in self.tones],
             "ports": {name: row.to_dict() for name, row in self.ports.items()},
+            **room,
             "warnings": self.warnings,
             "notes": self.notes,
         }
@@ -108,8 +113,9 @@ def predict(
         ports=port_rows(case, networks[best].volumes, at_tones[best]),
         warnings=[*_doubts(case), *cautions(case, responses[best], at_tones[best])],
         notes=notes,
-        parting=_parting(responses),
+        parting=_parting(case, responses),
         tones_text=tones_text,
+        doors=doors(case, best, tones),
     )
 
 
@@ -138,7 +144,7 @@ def _doubts(case: Case) -> list[str]:
     ]
 
 
-def _parting(responses: dict[str, Response]) -> str:
+def _parting(case: Case, responses: dict[str, Response]) -> str:
     """Say from which frequency the fidelities differ by more than 1 dB in level."""
     if len(responses) < 2:
         return ""
@@ -147,7 +153,10 @@ def _parting(responses: dict[str, Response]) -> str:
     if not len(apart):
         return f"The {simple.model} and the {better.model} model agree within {_PARTING_DB:g} dB over the whole band."
     first = better.frequency[apart[0]]
+    what = "waves inside ports, horns or chambers matter"
+    if better.model == "field" and is_placed(case):
+        what = "waves inside ports, horns or chambers, or the places of box, door and listener in the room matter"
     return (
         f"The {simple.model} and the {better.model} model part by more than {_PARTING_DB:g} dB from {sig(first)} Hz: "
-        f"from there on waves inside ports, horns or chambers matter, which the {simple.model} model leaves out."
+        f"from there on {what}, which the {simple.model} model leaves out."
     )

@@ -26,6 +26,7 @@ from airpath.network.graph import OPEN_AIR, OUTSIDE, Branch, Opening
 
 LISTENER = "room at listener"
 DOOR = "room at door"
+CORNER = "room at leak"
 _EAR = 0.01  # m, radius of the disc that the pressure in a room with standing waves is heard on
 _AT_REST = 1e-3  # ka at which a mouth's mass is that at rest
 
@@ -152,7 +153,7 @@ def _lumped_room(case: Case, room: Room, around: Around, air: Air) -> None:
         section = door_section(room, area)
         inside = passages.end_plug(section, door_inner_length(room, section))
         around.add("room", "room", Passage(stages=(*inside, Mouth(section=section))), OUTSIDE, OPEN_AIR)
-    _room_leak(room, around)
+    _room_leak(room, around, OUTSIDE)
     half_wave, what = first_mode_length(room)
     lacks = missing_places(case) if room.size is not None else []
     why = f" (no place for {', '.join(lacks)})" if lacks else ""
@@ -177,12 +178,12 @@ def _room_notes(room: Room, area: float, around: Around) -> None:
     )
 
 
-def _room_leak(room: Room, around: Around) -> None:
+def _room_leak(room: Room, around: Around, node: str) -> None:
     if room.leak is None:
         return
     section = Section(height=room.leak.diameter)
     stages = [*passages.end_plug(section, flanged_length(section)), Duct(section=section, length=room.leak.length)]
-    around.add("room", "room", Passage(stages=(*stages, Mouth(section=section))), around.node, OPEN_AIR)
+    around.add("room", "room", Passage(stages=(*stages, Mouth(section=section))), node, OPEN_AIR)
 
 
 def _modal_room(case: Case, room: Room, outlets: list[Outlet], around: Around) -> None:
@@ -211,12 +212,17 @@ def _modal_room(case: Case, room: Room, outlets: list[Outlet], around: Around) -
         patches.append(joints.patch_of(room.size, joint))
         nodes.append(DOOR)
         around.add("room", "room", Mouth(section=section), DOOR, OPEN_AIR)
+    if room.leak is not None:
+        radius = room.leak.diameter / 2
+        patches.append(Patch(centre=(0.0, radius, radius), normal=0, radius=radius))
+        nodes.append(CORNER)
+        around.notes.append("the room's leak, which has no place, is taken to be in its corner x = y = z = 0")
     patches.append(Patch(centre=case.listener.at, normal=2, radius=_EAR))
     element = Cuboid(size=room.size, patches=tuple(patches), loss_q=room.loss_q)
     index = around.add("room", "room", element, *nodes, LISTENER)
     for i, outlet in enumerate(outlets):
         around.exits.setdefault(outlet.name, (index, i, nodes[i]))
-    _room_leak(room, around)
+    _room_leak(room, around, CORNER)
     around.notes.append("in the field model the box takes no air away from the room and casts no shadow in it")
     _room_notes(room, area, around)
 

@@ -43,7 +43,8 @@ def summary(prediction: Prediction) -> str:
     """Return the findings as one paragraph in plain words."""
     case, rows = prediction.case, prediction.best_tones()
     drive = f"{tidy(case.drive.power)}\u00a0W" if case.drive.power is not None else f"{tidy(case.drive.voltage)}\u00a0V"
-    place = "in the room" if case.room is not None else f"at {tidy(case.listener.distance)} m"
+    place = f"at {tidy(case.listener.distance)} m" if case.listener.at is None else "at the listener"
+    place = "in the room" if case.room is not None else place
     parts = [f"{_contents(case)}, driven with {drive}, heard {place}."]
     parts += [
         f"At {_hz(row.frequency_hz)}\u00a0Hz ({plain(row.spl_db)}\u00a0dB) {row.verdict}."
@@ -180,7 +181,9 @@ def _ends(case: Case, name: str, row: PortRow) -> str:
 
 def _space(case: Case) -> str:
     if case.room is not None:
-        return f"In a closed room of {tidy(case.room.known_volume)} m³"
+        return f"In a room of {tidy(case.room.known_volume)} m³"
+    if case.listener.at is not None:
+        return f"At the listener's place in {case.listener.space} space"
     return f"At {tidy(case.listener.distance)} m in {case.listener.space} space"
 
 

@@ -1,0 +1,105 @@
+"""The table of a room's door: what is solved against the closed form, words that follow the numbers."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from airpath.air import air_at
+from airpath.case import load, parse
+from airpath.cli.main import main
+from airpath.findings.predict import predict
+from airpath.findings.rooms import doors, helmholtz
+
+BOOTH = Path(__file__).parents[2] / "cases" / "ticket-booth.toml"
+BOX = (
+    'tones = ["20 Hz", "60 Hz"]\n[driver]\nfs = "60 Hz"\nQms = 4.0\nQes = 0.45\nVas = "6 L"\nSd = "60 cm^2"\n'
+    'Re = "5.6 ohm"\nrear = "box"\n[chambers.box]\nvolume = "5 L"\n'
+)
+C, RHO = air_at().sound_speed, air_at().density
+
+
+def table(room: str, tones: list[float], more: str = ""):
+    return doors(parse(f"{BOX}[room]\n{room}\n{more}", Path("box.toml")), "line", np.array(tones))
+
+
+def test_a_shut_room_lifts_by_twelve_decibels_an_octave():
+    """2 pi r c^2/(w^2 V) against a source in half space (Kinsler et al., ch. 10, both fields)."""
+    found = table('volume = "2 m^3"\nloss_q = 1000', [20.0, 40.0], '[listener]\ndistance = "0.7 m"\n')
+    (shut,) = found.states
+    expected = 20 * np.log10(2 * np.pi * 0.7 * C**2 / ((2 * np.pi * np.array([20.0, 40.0])) ** 2 * 2.0))
+    assert shut.closed_form_db == pytest.approx(expected, abs=1e-4)
+    assert shut.gain_db == pytest.approx(expected, abs=0.25)  # the room's air is a stiffer load on the cone
+    assert (shut.label, shut.helmholtz_hz) == ("shut", None)
+    assert found.first_mode_hz == pytest.approx(C / (2 * 2 ** (1 / 3)))
+
+
+def test_an_open_door_rings_and_then_lets_go():
+    """Well below the resonance the room adds 2 pi r l/S: the pressure of the door's plug alone."""
+    area = 0.05
+    a = np.sqrt(area / np.pi)
+    length = a * (8 / (3 * np.pi) + 0.8216)
+    found = table(f'volume = "2 m^3"\nloss_q = 1000\nopening = ["{area} m^2", "0 m^2", "{area} m^2"]', [3.0, 20.0])
+    opened, shut = found.states  # each state once
+    assert opened.helmholtz_hz == pytest.approx(C / (2 * np.pi) * np.sqrt(area / (2.0 * length)))
+    assert opened.gain_db[0] == pytest.approx(20 * np.log10(2 * np.pi * length / area), abs=0.3)
+    assert opened.gain_db[1] > opened.gain_db[0] + 6
+    assert shut.gain_db[0] > opened.gain_db[0]
+
+
+def test_a_slot_counts_as_a_slot():
+    """The same area as a narrow slot holds less air: the room rings higher (Rayleigh: mass of an aperture)."""
+    round_, slot = (
+        table(f'volume = "2 m^3"\nopening = "0.1 m^2"\n{height}', [20.0]).states[0].helmholtz_hz
+        for height in ("", 'opening_height = "1.9 m"')
+    )
+    assert slot > 1.3 * round_
+
+
+def test_words_follow_the_numbers():
+    found = table('volume = "1.2 m^3"\nopening = ["0.9 m^2", "0 m^2"]', [20.0, 60.0, 400.0])
+    for state in found.states:
+        high, low = int(np.argmax(state.gain_db)), int(np.argmin(state.gain_db))
+        assert f"lifts {found.tones_hz[high]:g} Hz" in state.text
+        assert f"lowers {found.tones_hz[low]:g} Hz" in state.text
+    assert "leaves out" in found.doubt  # 400 Hz is above the first standing wave, and this is the line model
+    assert not table('volume = "1.2 m^3"', [20.0]).doubt
+    assert "shut" in found.states[1].text
+    assert "open by 0.9" in found.states[0].text
+
+
+def test_the_booth_shows_three_states(tmp_path, capsys):
+    prediction = predict(load(BOOTH))
+    assert prediction.best == "field"
+    assert [state.label for state in prediction.doors.states] == ["1.2 m² open", "0.12 m² open", "shut"]
+    first = [row.spl_db for row in prediction.best_tones()]
+    assert prediction.doors.states[0].spl_db == pytest.approx(first)
+    assert main(["predict", str(BOOTH), "--out", str(tmp_path / "out")]) == 0
+    said = capsys.readouterr().out
+    page = (tmp_path / "out" / "report.html").read_text(encoding="utf-8")
+    for state in prediction.doors.states:
+        assert state.label in said
+        assert state.label in page
+    assert prediction.to_dict()["room"]["states"][2]["opening_m2"] == 0
+
+
+def test_a_box_outdoors_has_no_door():
+    assert doors(parse(BOX, Path("box.toml")), "line", np.array([20.0])) is None
+
+
+def test_what_is_missing_for_standing_waves_is_named(tmp_path, capsys):
+    text = BOX + '[room]\nsize = ["2 m", "3 m", "2.4 m"]\nopening = "0.4 m^2"\n'
+    (tmp_path / "box.toml").write_text(text, encoding="utf-8")
+    assert main(["predict", str(tmp_path / "box.toml"), "--model", "field"]) == 2
+    said = capsys.readouterr().err
+    assert all(key in said for key in ("driver.front_at", "listener.at", "room.opening_at"))
+    notes = predict(parse(text, tmp_path / "box.toml")).notes
+    assert any("no place for driver.front_at" in note and f"{C / 6:.3g} Hz" in note for note in notes)
+
+
+def test_helmholtz_is_the_textbooks():
+    """f = 1/(2 pi sqrt(M C))."""
+    room = parse(BOX + '[room]\nvolume = "2 m^3"\n', Path("box.toml")).room
+    assert helmholtz(room, 3.0, air_at()) == pytest.approx(1 / (2 * np.pi * np.sqrt(3.0 * 2 / (RHO * C**2))))
