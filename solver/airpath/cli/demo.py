@@ -6,7 +6,7 @@ import argparse
 from importlib.resources import files
 from pathlib import Path
 
-from airpath.cli.options import model_argument, output_arguments
+from airpath.cli.options import model_argument, output_arguments, pdf_argument
 from airpath.cli.predict import finish, solve
 from airpath.errors import CaseError
 
@@ -17,6 +17,7 @@ def arguments(command: argparse.ArgumentParser) -> None:
                          help="which bundled case (default rumble-bench); --list names them")  # fmt: skip
     command.add_argument("--list", action="store_true", help="name the bundled cases and stop")
     model_argument(command)
+    pdf_argument(command)
     output_arguments(command)
 
 

@@ -24,6 +24,11 @@ def model_argument(command: argparse.ArgumentParser) -> None:
     command.add_argument("--model", help="one fidelity only: lumped, line or field (default: all there are)")
 
 
+def pdf_argument(command: argparse.ArgumentParser) -> None:
+    """Take whether the report is wanted on paper too."""
+    command.add_argument("--pdf", action="store_true", help="write report.pdf for paper too")
+
+
 def out_folder(options: argparse.Namespace, name: str) -> Path:
     """Return the report folder that was asked for, or the usual one of a case."""
     return Path(options.out) if options.out else Path("airpath-out") / name

@@ -9,7 +9,7 @@ from pathlib import Path
 from rich.markup import escape
 
 from airpath.case import load
-from airpath.cli.options import case_argument, model_argument, out_folder, output_arguments
+from airpath.cli.options import case_argument, model_argument, out_folder, output_arguments, pdf_argument
 from airpath.cli.show import console, progress, show_doors, show_ports, show_prediction
 from airpath.findings.predict import Prediction, predict
 
@@ -18,6 +18,7 @@ def arguments(command: argparse.ArgumentParser) -> None:
     """Declare the command's arguments."""
     case_argument(command)
     model_argument(command)
+    pdf_argument(command)
     output_arguments(command)
 
 
@@ -37,12 +38,12 @@ def solve(options: argparse.Namespace, path: Path) -> Prediction:
 def finish(options: argparse.Namespace, prediction: Prediction) -> None:
     """Write the report folder if one is wanted, and print."""
     folder = out_folder(options, prediction.case.name)
-    if options.out or not options.json:
+    if options.out or options.pdf or not options.json:
         with progress(options.quiet or options.json) as step:
             step("drawing the report")
             from airpath.report.write import write_report
 
-            write_report(prediction, folder)
+            write_report(prediction, folder, pdf=options.pdf)
     if options.json:
         print(json.dumps(prediction.to_dict(), allow_nan=False))
     elif not options.quiet:

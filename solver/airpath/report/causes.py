@@ -11,11 +11,11 @@ from airpath.findings.explain import Feature
 from airpath.findings.explanation import Explanation
 from airpath.report.flags import draw_flags
 from airpath.report.frame import End, end_labels, frame, mark_tones
-from airpath.report.style import COLOURS, INK, MODEL_STYLE, SOFT, WIDTH, opening_style, shortened, tidy
+from airpath.report.style import COLOURS, INK, MODEL_STYLE, SOFT, WIDTH, blank, opening_style, shortened, tidy
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
-    from matplotlib.figure import Figure
+    from matplotlib.figure import FigureBase
 
 WIDE = 7.2  # in
 _ROW = 0.27  # in, a bar with its gap
@@ -24,7 +24,7 @@ _LETTER = 0.068  # in
 _AROUND = 1.6  # of a feature and of where it goes: the band of the picture
 
 
-def numbered_impedance(found: Explanation) -> Figure:
+def numbered_impedance(found: Explanation) -> FigureBase:
     """Draw the impedance [ohm] in every fidelity, with each feature of the explained one numbered."""
     best = found.responses[found.model]
     figure, (axes,) = frame(found.case, best.frequency, 4.3, width=WIDE, names=0.95)
@@ -44,16 +44,12 @@ def numbered_impedance(found: Explanation) -> Figure:
     return figure
 
 
-def energy_bars(found: Explanation) -> Figure:
+def energy_bars(found: Explanation) -> FigureBase:
     """Draw one bar per feature: the share of each part in its energy; dark is motion, light is pressure."""
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.figure import Figure
-
     parts = parts_of(found)
     lines = -(-len(parts) // 4)
     height = _ROW * len(found.features) + 0.22 * lines + 0.62
-    figure = Figure(figsize=(WIDTH, height))
-    FigureCanvasAgg(figure)
+    figure = blank(WIDTH, height)
     left, top = 0.95 / WIDTH, 1 - (0.22 * lines + 0.12) / height
     axes = figure.add_axes((left, 0.42 / height, 0.97 - left, top - 0.42 / height))
     wide = (0.97 - left) * WIDTH
@@ -78,7 +74,7 @@ def parts_of(found: Explanation) -> list[str]:
     return [*(n for n in order if n in held), *sorted(held - set(order))]
 
 
-def who_works(found: Explanation) -> Figure:
+def who_works(found: Explanation) -> FigureBase:
     """Draw the share of each opening in the moved air over frequency, and how far they move together."""
     work = found.work
     figure, (top, bottom) = frame(found.case, work.frequency_hz, 3.6, (0.7, 0.3))
@@ -105,7 +101,7 @@ def who_works(found: Explanation) -> Figure:
     return figure
 
 
-def before_and_after(found: Explanation, number: int, advice: Advice) -> Figure:
+def before_and_after(found: Explanation, number: int, advice: Advice) -> FigureBase:
     """Draw the impedance [ohm] around a feature as the case is, and with the advice followed."""
     feature, before = found.features[number - 1], found.responses[found.model]
     places = [feature.frequency_hz, *([] if advice.becomes_hz is None else [advice.becomes_hz])]
@@ -158,7 +154,7 @@ def _part_look(index: int) -> tuple[str, str]:
     return COLOURS[index % len(COLOURS)], _HATCHES[(index // len(COLOURS)) % len(_HATCHES)]
 
 
-def _parts_key(figure: Figure, parts: list[str]) -> None:
+def _parts_key(figure: FigureBase, parts: list[str]) -> None:
     from matplotlib.patches import Patch
 
     looks = [_part_look(i) for i in range(len(parts))]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -13,27 +14,28 @@ from airpath.report.style import INK, MODEL_STYLE, opening_style, plain, tidy
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
-    from matplotlib.figure import Figure
+    from matplotlib.figure import FigureBase
 
 _LEVEL_RANGE_DB = 50.0
 _EXCURSION_DECADES = 3.0
+_TALL, _LOW = 4.2, 3.0  # in
+Drawing = Callable[[Prediction, "FigureBase | None"], "FigureBase"]
 
 
-def curve_figures(prediction: Prediction) -> dict[str, Figure]:
-    """Return the figures by file name; the air speed is left out of a box without openings."""
-    drawn = {
-        "impedance": impedance(prediction),
-        "level": level(prediction),
-        "excursion": excursion(prediction),
-    }
-    if moving_openings(prediction):
-        drawn["air-speed"] = air_speed(prediction)
-    return drawn
+def curve_drawings(prediction: Prediction) -> dict[str, tuple[float, Drawing]]:
+    """Return height [in] and drawing of each figure by file name; no air speed for a box without openings.
+
+    A drawing takes the prediction and what to draw on, None for a figure of its own.
+    """
+    drawn: dict[str, tuple[float, Drawing]] = {
+        "impedance": (_TALL, impedance), "level": (_TALL, level), "excursion": (_LOW, excursion),
+    }  # fmt: skip
+    return {**drawn, "air-speed": (_LOW, air_speed)} if moving_openings(prediction) else drawn
 
 
-def impedance(prediction: Prediction) -> Figure:
+def impedance(prediction: Prediction, on: FigureBase | None = None) -> FigureBase:
     """Draw magnitude [ohm] and phase [degrees] at the terminals in every fidelity."""
-    figure, (top, bottom) = frame(prediction.case, _best(prediction).frequency, 4.2, (0.62, 0.38))
+    figure, (top, bottom) = frame(prediction.case, _best(prediction).frequency, _TALL, (0.62, 0.38), on=on)
     size: list[End] = []
     turn: list[End] = []
     for model, response in prediction.responses.items():
@@ -55,9 +57,9 @@ def impedance(prediction: Prediction) -> Figure:
     return figure
 
 
-def excursion(prediction: Prediction) -> Figure:
+def excursion(prediction: Prediction, on: FigureBase | None = None) -> FigureBase:
     """Draw the cone's peak excursion [mm] in every fidelity, with xmax."""
-    figure, (axes,) = frame(prediction.case, _best(prediction).frequency, 3.0)
+    figure, (axes,) = frame(prediction.case, _best(prediction).frequency, _LOW, on=on)
     ends, highest = [], 0.0
     for model, response in prediction.responses.items():
         travel = response.excursion_peak * 1e3
@@ -78,9 +80,9 @@ def excursion(prediction: Prediction) -> Figure:
     return figure
 
 
-def level(prediction: Prediction) -> Figure:
+def level(prediction: Prediction, on: FigureBase | None = None) -> FigureBase:
     """Draw the level at the listener [dB re 20 uPa]: every opening alone and their sum."""
-    figure, (axes,) = frame(prediction.case, _best(prediction).frequency, 4.2)
+    figure, (axes,) = frame(prediction.case, _best(prediction).frequency, _TALL, on=on)
     best, ends = _best(prediction), []
     for model, response in prediction.responses.items():
         if model != prediction.best:
@@ -104,9 +106,9 @@ def level(prediction: Prediction) -> Figure:
     return figure
 
 
-def air_speed(prediction: Prediction) -> Figure:
+def air_speed(prediction: Prediction, on: FigureBase | None = None) -> FigureBase:
     """Draw the peak air speed [m/s] in every port and horn, with the usual limit."""
-    figure, (axes,) = frame(prediction.case, _best(prediction).frequency, 3.0)
+    figure, (axes,) = frame(prediction.case, _best(prediction).frequency, _LOW, on=on)
     from matplotlib.ticker import MaxNLocator
 
     best, ends = _best(prediction), []

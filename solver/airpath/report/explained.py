@@ -18,7 +18,7 @@ from airpath.report.style import CAUSES, plain, png, styled, svg, tidy
 from airpath.report.templating import embedded, render, scripts
 
 if TYPE_CHECKING:
-    from matplotlib.figure import Figure
+    from matplotlib.figure import FigureBase
 
 _PARTS = 3  # of the energy, and of what moves a feature, in the table
 _PICTURES = ("impedance-explained", "energy", "work", "advice-*")
@@ -41,10 +41,10 @@ def write_explanation(found: Explanation, folder: Path) -> list[Path]:
     return write_whole(content, folder, [f"{name}.{kind}" for name in _PICTURES for kind in ("png", "svg")])
 
 
-def pictures(found: Explanation) -> dict[str, Figure]:
+def pictures(found: Explanation) -> dict[str, FigureBase]:
     """Return every picture by its file name; advice-3-1 is the first advice for feature 3."""
     with styled():
-        drawn = {"impedance-explained": numbered_impedance(found)}
+        drawn: dict[str, FigureBase] = {"impedance-explained": numbered_impedance(found)}
         if any(feature.shares for feature in found.features):
             drawn["energy"] = energy_bars(found)
         if found.work.share:

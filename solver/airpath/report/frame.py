@@ -8,11 +8,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from airpath.case.schema import Case
-from airpath.report.style import ALARM, SOFT, WIDTH, shortened, tidy
+from airpath.report.style import ALARM, SOFT, WIDTH, blank, shortened, size_of, tidy
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
-    from matplotlib.figure import Figure
+    from matplotlib.figure import FigureBase
 
 End = tuple[float, str, dict[str, Any]]  # last value, name and style of a curve
 _LEFT, _NAMES = 0.65, 1.17  # in: room for the numbers, and for the names of the curves
@@ -21,17 +21,14 @@ _TONE_WIDTH, _TONE_ROW, _TONE_ROWS = 0.48, 0.14, 3  # in, in, at most
 
 def frame(
     case: Case, frequency: NDArray[np.float64], height: float, shares: tuple[float, ...] = (1.0,), *,
-    width: float = WIDTH, names: float = _NAMES,
-) -> tuple[Figure, list[Axes]]:  # fmt: skip
+    width: float = WIDTH, names: float = _NAMES, on: FigureBase | None = None,
+) -> tuple[FigureBase, list[Axes]]:  # fmt: skip
     """Return a figure with axes on top of each other, ``shares`` of its height [in], over ``frequency`` (n,) [Hz].
 
-    ``names``: room for names beside the curves [in].
+    ``names``: room for names beside the curves [in]; ``on``: a piece of a page to draw on, whose size counts.
     """
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.figure import Figure
-
-    figure = Figure(figsize=(width, height))
-    FigureCanvasAgg(figure)
+    figure = blank(width, height) if on is None else on
+    width, height = size_of(figure)
     scaled = case.scale != 1
     floor, ceiling = 0.46 / height, 1 - (0.46 if scaled else 0.12) / height
     left, wide = _LEFT / width, (width - _LEFT - names) / width
@@ -118,10 +115,10 @@ def _tone_rows(places: NDArray[np.float64]) -> list[int]:
 
 def inches(axes: Axes) -> tuple[float, float]:
     """Return width and height of the axes [in]."""
-    figure = axes.get_figure(root=True)
+    figure = axes.get_figure()
     assert figure is not None  # or there would be nothing to draw on
-    wide, tall = axes.get_position().size * figure.get_size_inches()
-    return float(wide), float(tall)
+    (wide, tall), (width, height) = axes.get_position().size, size_of(figure)
+    return float(wide * width), float(tall * height)
 
 
 def headroom(axes: Axes, share: float) -> None:

@@ -6,10 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from airpath.report.style import INK, WIDTH
+from airpath.report.style import INK, WIDTH, blank, size_of
 
 if TYPE_CHECKING:
-    from matplotlib.figure import Figure
+    from matplotlib.figure import FigureBase
 
 Point = tuple[float, float]
 _TALLEST = 3.2  # in
@@ -68,18 +68,16 @@ class Sheet:
         xs, ys = [p[0] for p in points], [p[1] for p in points]
         return min(xs), max(xs), min(ys), max(ys)
 
-    def figure(self) -> Figure:
-        """Return the finished drawing."""
-        from matplotlib.backends.backend_agg import FigureCanvasAgg
-        from matplotlib.figure import Figure
+    def figure(self, on: FigureBase | None = None) -> FigureBase:
+        """Return the finished drawing, in the middle of ``on`` if that is given."""
         from matplotlib.lines import Line2D
         from matplotlib.patches import Polygon
 
         left, right, low, high = self.extent(texts=True)
         tall = (high - low) / self.inch + 0.2
-        figure = Figure(figsize=(WIDTH, tall))
-        FigureCanvasAgg(figure)
-        axes = figure.add_axes((0, 0, 1, 1))
+        figure = blank(WIDTH, tall) if on is None else on
+        width, height = size_of(figure)
+        axes = figure.add_axes((0.5 - WIDTH / width / 2, 0.5 - tall / height / 2, WIDTH / width, tall / height))
         axes.set_axis_off()
         middle, half = (left + right) / 2, max(WIDTH * self.inch, right - left) / 2
         axes.set_xlim(middle - half, middle + half)

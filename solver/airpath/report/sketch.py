@@ -17,7 +17,7 @@ from airpath.report.sheet import LETTER, LINE, Sheet
 from airpath.report.style import SOFT, shortened, tidy
 
 if TYPE_CHECKING:
-    from matplotlib.figure import Figure
+    from matplotlib.figure import FigureBase
 
 OUTSIDE = "outside"
 _MOST_TURNS = 20
@@ -36,9 +36,9 @@ class Box:
     h: float
 
 
-def sketch(case: Case) -> Figure:
-    """Return the drawing of a case."""
-    return sheet_of(case).figure()
+def sketch(case: Case, on: FigureBase | None = None) -> FigureBase:
+    """Return the drawing of a case, ``on`` a piece of a page or as a figure of its own."""
+    return sheet_of(case).figure(on)
 
 
 def sheet_of(case: Case) -> Sheet:

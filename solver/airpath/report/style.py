@@ -6,7 +6,10 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from io import BytesIO, StringIO
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 WIDTH = 5.2  # in: on a phone its letters are still read
 INK, SOFT, ALARM = "#1c2733", "#6b7783", "#a3262a"
@@ -46,6 +49,7 @@ _SETTINGS: dict[Any, Any] = {
     "font.size": 9.0,
     "svg.fonttype": "none",
     "svg.hashsalt": "airpath",
+    "pdf.fonttype": 42,
     "path.simplify": True,
     "path.simplify_threshold": 0.2,
     "axes.edgecolor": SOFT,
@@ -69,6 +73,21 @@ def styled() -> Iterator[None]:
     with mpl.rc_context(_SETTINGS), warnings.catch_warnings():
         warnings.filterwarnings("ignore", message="Glyph .* missing")  # a name in a script the font lacks
         yield
+
+
+def blank(width: float, height: float) -> Figure:
+    """Return an empty figure [in] that belongs to no window."""
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=(width, height))
+    FigureCanvasAgg(figure)
+    return figure
+
+
+def size_of(figure: Any) -> tuple[float, float]:
+    """Return width and height [in] of a figure, or of a piece of one."""
+    return figure.bbox.width / figure.dpi, figure.bbox.height / figure.dpi
 
 
 def opening_style(index: int) -> dict[str, Any]:

@@ -11,20 +11,22 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from airpath.findings.predict import Prediction
-from airpath.report.curves import curve_figures
+from airpath.report.curves import curve_drawings
 from airpath.report.folder import write_whole
 from airpath.report.page import page
 from airpath.report.sketch import sketch
 from airpath.report.style import png, styled, svg
 
 if TYPE_CHECKING:
-    from matplotlib.figure import Figure
+    from matplotlib.figure import FigureBase
 
 _FIGURES = ("sketch", "impedance", "excursion", "level", "air-speed")
 
 
-def write_report(prediction: Prediction, folder: Path) -> list[Path]:
+def write_report(prediction: Prediction, folder: Path, *, pdf: bool = False) -> list[Path]:
     """Write result.json, curves.csv, the figures (PNG and SVG) and report.html; return their paths.
+
+    ``pdf``: report.pdf for paper as well.
 
     Files of an earlier report are replaced, files of others stay. Raises AirpathError when the folder can't be written.
     """
@@ -37,13 +39,19 @@ def write_report(prediction: Prediction, folder: Path) -> list[Path]:
         **{f"{name}.svg": vector for name, vector in vectors.items()},
         "report.html": page(prediction, vectors).encode(),
     }
-    return write_whole(content, folder, [f"{name}.{kind}" for name in _FIGURES for kind in ("png", "svg")])
+    if pdf:
+        from airpath.report.printed import report_pdf
+
+        content["report.pdf"] = report_pdf(prediction)
+    earlier = [f"{name}.{kind}" for name in _FIGURES for kind in ("png", "svg")]
+    return write_whole(content, folder, ["report.pdf", *earlier])
 
 
-def figures(prediction: Prediction) -> dict[str, Figure]:
+def figures(prediction: Prediction) -> dict[str, FigureBase]:
     """Return every figure by its file name: sketch, impedance, excursion, level, air-speed."""
     with styled():
-        return {"sketch": sketch(prediction.case), **curve_figures(prediction)}
+        curves = {name: draw(prediction, None) for name, (_, draw) in curve_drawings(prediction).items()}
+        return {"sketch": sketch(prediction.case), **curves}
 
 
 def curves_csv(prediction: Prediction) -> str:

@@ -1,0 +1,95 @@
+"""The report on paper: what the page says, as PDF in A4."""
+
+from __future__ import annotations
+
+from airpath.findings.predict import Prediction
+from airpath.report.cells import assumptions, caption, port_cells, summary, tone_cells
+from airpath.report.curves import curve_drawings
+from airpath.report.paper import Paper
+from airpath.report.sketch import sketch
+from airpath.report.style import SOFT, size_of, styled, tidy
+
+_LOWER = 0.78  # of the height on a screen: two curves go on a page
+_OVER = ", over the limit"
+_FOOT = "A calculation is no permit: before loud or long use, follow local rules on noise and mains wiring."
+
+
+def report_pdf(prediction: Prediction) -> bytes:
+    """Return the report as PDF."""
+    return report_paper(prediction).pdf()
+
+
+def report_paper(prediction: Prediction) -> Paper:
+    """Return the report's pages: cautions first, then tones, ports, curves and what was assumed."""
+    case = prediction.case
+    paper = Paper(title=case.title or case.name, foot=_FOOT)
+    with styled():
+        paper.heading(paper.title, 16.0)
+        if prediction.warnings:
+            paper.heading("Read this before switching on", 11.0)
+            for warning in prediction.warnings:
+                paper.paragraph(warning, indent=0.12, bar=True)
+        paper.paragraph(summary(prediction))
+        if case.notes:
+            paper.paragraph(case.notes, color=SOFT)
+        if case.scale != 1:
+            paper.paragraph(
+                f"The case is a model at 1:{tidy(case.scale)}. Full-size frequencies are those of the model divided by "
+                f"{tidy(case.scale)}."
+            )
+        paper.figure(size_of(sketch(case))[1], lambda on: sketch(case, on), caption(prediction, "sketch"))
+        _tones(paper, prediction)
+        _ports(paper, prediction)
+        _curves(paper, prediction)
+        paper.heading("What was assumed")
+        for subject, sentences in assumptions(prediction):
+            paper.paragraph(f"{subject}: {' '.join(sentences)}", 8.5)
+    return paper
+
+
+def _tones(paper: Paper, prediction: Prediction) -> None:
+    paper.heading("Tones")
+    if prediction.tones_text:
+        paper.paragraph(prediction.tones_text, color=SOFT)
+    scaled = prediction.case.scale != 1
+    rows = []
+    for tone in (tone_cells(prediction, row) for row in prediction.best_tones()):
+        shares = "\n".join(f"{name} {share}" for name, share, _ in tone["shares"])
+        speeds = "\n".join(f"{name} {speed}{_OVER if over else ''}" for name, speed, over in tone["speeds"])
+        full_size = f"\nfull size {tone['full_hz']} Hz" if scaled else ""
+        of_xmax = f"\n{tone['of_xmax']}" if tone["of_xmax"] else ""
+        rows.append([
+            f"{tone['hz']} Hz{full_size}", f"{tone['impedance']}\n{tone['phase']}", f"{tone['excursion']}{of_xmax}",
+            tone["held"], tone["level"], shares, speeds or "no openings", tone["verdict"],
+        ])  # fmt: skip
+    names = ("Tone", "Impedance", "Excursion, peak", "Against free air", "Level", "Alone, against the sum",
+             "Air speed, peak", "In words")  # fmt: skip
+    paper.table(names, (1.02, 1.02, 1.02, 0.8, 0.72, 1.15, 1.17, 1.6), rows)
+
+
+def _ports(paper: Paper, prediction: Prediction) -> None:
+    if not prediction.ports:
+        return
+    paper.heading("Ports")
+    rows = []
+    for port in (port_cells(prediction, name, row) for name, row in prediction.ports.items()):
+        full_size = f"\nfull size {port['full_tuning']}" if port["full_tuning"] else ""
+        rows.append([
+            port["name"], port["length"], "\n".join(port["ends"]), port["tuning"] + full_size, port["pipes"],
+            f"{port['speed']}{_OVER if port['over'] else ''}\nlimit {port['limit']}", port["verdict"],
+        ])  # fmt: skip
+    names = ("Port", "Effective length", "End corrections", "Tuning", "Rings as a pipe at", "Air speed, peak",
+             "In words")  # fmt: skip
+    paper.table(names, (0.8, 0.75, 1.35, 1.2, 1.1, 0.95, 1.7), rows)
+    paper.space(0.05)
+    paper.paragraph(
+        "The limit of 5 % of the sound speed is common practice. "
+        "Pipe resonances are those of the effective length alone.", 8.0, color=SOFT,
+    )  # fmt: skip
+
+
+def _curves(paper: Paper, prediction: Prediction) -> None:
+    drawings = {name: (_LOWER * height, draw) for name, (height, draw) in curve_drawings(prediction).items()}
+    paper.heading("Curves", keep=max(height for height, _ in drawings.values()) + 0.4)
+    for name, (height, draw) in drawings.items():
+        paper.figure(height, lambda on, draw=draw: draw(prediction, on), caption(prediction, name))  # type: ignore[misc]
