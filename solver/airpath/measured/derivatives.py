@@ -1,0 +1,96 @@
+"""The impedance at the terminals and how it moves with any value of the case, from one solve of the network.
+
+For 1 V at each driver the current is I = I0 + s^T p / count with Y p = s, and Y is symmetric. So
+dI = dI0 + (2 ds^T p - p^T dY p) / count: the solution itself is the adjoint one, and only the branches that a value
+changes are worked out again, by a central difference of the element alone.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from airpath.case.schema import Case
+from airpath.elements.base import ComplexArray, Element
+from airpath.elements.cone import Cone
+from airpath.network.build import build
+from airpath.network.graph import Network
+from airpath.network.solve import State, branch_admittances, solve_network
+
+
+@dataclass(frozen=True, kw_only=True)
+class Turn:
+    """One value turned a little up and down: the two cases, and the ``span`` between them in the value's own unit."""
+
+    above: Case
+    below: Case
+    span: float
+
+
+def log_impedance(case: Case, model: str, omega: NDArray[np.float64]) -> ComplexArray:
+    """Return ln Z of the impedance at the terminals [ohm], (n,), at ``omega`` (n,) [rad/s].
+
+    Raises FidelityError, CaseError or AccuracyError.
+    """
+    return np.asarray(_terminals(case) - np.log(solve_network(build(case, model), omega).current))
+
+
+def slopes(
+    case: Case, model: str, omega: NDArray[np.float64], turns: list[Turn]
+) -> tuple[ComplexArray, ComplexArray]:
+    """Return ln Z (n,) and its derivative over each turned value (n, len(turns)), per unit of the turn's span.
+
+    Raises FidelityError, CaseError or AccuracyError.
+    Source: Director & Rohrer 1969, IEEE Trans. Circuit Theory 16, 318 (adjoint network; here it is the network itself).
+    Checked by: unit/test_fit_derivatives.
+    """
+    network = build(case, model)
+    state = solve_network(network, omega, branch_admittances(network.branches, omega, network.air))
+    out = np.empty((len(omega), len(turns)), dtype=np.complex128)
+    for i, turn in enumerate(turns):
+        out[:, i] = -_current_change(network, state, turn, model) / state.current
+    return np.asarray(_terminals(case) - np.log(state.current)), out
+
+
+def _terminals(case: Case) -> float:
+    """Return ln of the impedance of all drivers over that of one."""
+    return float(np.log(case.driver.count)) * (1 if case.driver.wiring == "series" else -1)
+
+
+def _current_change(network: Network, state: State, turn: Turn, model: str) -> ComplexArray:
+    above, below = build(turn.above, model), build(turn.below, model)
+    sides = (network, above, below)
+    if len({tuple(len(branch.nodes) for branch in each.branches) for each in sides}) > 1:  # joints merged or parted
+        change = solve_network(above, state.omega).current - solve_network(below, state.omega).current
+        return np.asarray(change / turn.span)
+    total = np.zeros(len(state.omega), dtype=np.complex128)
+    count, outer = network.cone.count, set(state.nodes)
+    for branch, up, down in zip(network.branches, above.branches, below.branches, strict=True):
+        if same(up.element, down.element):
+            continue
+        zero = np.zeros(len(state.omega), dtype=np.complex128)
+        p = np.stack([state.at(node) if node in outer else zero for node in branch.nodes], axis=1)
+        step = up.element.admittance(state.omega, network.air) - down.element.admittance(state.omega, network.air)
+        total -= np.einsum("ni,nij,nj->n", p, step, p) / count
+        if isinstance(up.element, Cone) and isinstance(down.element, Cone):
+            push = up.element.injection(state.omega) - down.element.injection(state.omega)
+            total += _still(up.element, state) - _still(down.element, state)
+            total += 2 * push * (p[:, 0] - p[:, 1]) / count
+    return np.asarray(total / turn.span)
+
+
+def _still(cone: Cone, state: State) -> ComplexArray:
+    """Return the current of one driver with no pressure on the cone [A/V], (n,)."""
+    return cone.current(state.omega, cone.velocity(state.omega, np.zeros(len(state.omega), dtype=np.complex128)))
+
+
+def same(one: Element, other: Element) -> bool:
+    """Whether two elements are alike; those that hold arrays only if they are one and the same."""
+    if one is other:
+        return True
+    try:
+        return bool(one == other)
+    except ValueError:
+        return False
