@@ -20,6 +20,8 @@ if TYPE_CHECKING:
     from airpath.findings.modes import ModeTable, modes
     from airpath.findings.predict import Prediction, ports, predict
     from airpath.measured.driver import DriverValues, driver_values
+    from airpath.measured.fit import fit
+    from airpath.measured.fitresult import FitResult
     from airpath.measured.sweep import MeasuredSweep, read_sweep
     from airpath.network.respond import solve
     from airpath.network.response import Response
@@ -33,6 +35,7 @@ _HOMES = {
     "predict": "findings.predict", "Prediction": "findings.predict", "ports": "findings.predict",
     "modes": "findings.modes", "ModeTable": "findings.modes",
     "driver_values": "measured.driver", "DriverValues": "measured.driver",
+    "fit": "measured.fit", "FitResult": "measured.fitresult",
     "read_sweep": "measured.sweep", "MeasuredSweep": "measured.sweep",
     "AirpathError": "errors", "CaseError": "errors", "FidelityError": "errors", "AccuracyError": "errors",
     "SweepError": "errors",
@@ -40,8 +43,8 @@ _HOMES = {
 
 __all__ = [
     "AccuracyError", "AirpathError", "Case", "CaseError", "DriverValues", "Explanation", "Feature", "FidelityError",
-    "MeasuredSweep", "ModeTable", "Prediction", "Response", "SweepError", "driver_values", "explain", "explanation",
-    "load", "modes", "ports", "predict", "read_sweep", "solve",
+    "FitResult", "MeasuredSweep", "ModeTable", "Prediction", "Response", "SweepError", "driver_values", "explain",
+    "explanation", "fit", "load", "modes", "ports", "predict", "read_sweep", "solve",
 ]  # fmt: skip
 
 

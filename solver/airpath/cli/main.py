@@ -17,6 +17,7 @@ COMMANDS = {
     "explain": "every peak, dip and ripple of the impedance, with its cause",
     "ports": "per port: effective length, tuning, pipe resonances, air speed",
     "modes": "standing waves of each chamber: what excites them, what hears them, pressure maps",
+    "fit": "which dimensions and values explain a measured impedance sweep",
     "driver": "driver values from measured sweeps: free air, then added mass or known volume",
     "demo": "predict a bundled case, from anywhere",
 }

@@ -92,8 +92,10 @@ def _used(case: Case, sweep: CoveredSweep) -> tuple[CoveredSweep, list[str]]:
     measured, band, notes = sweep.measured, case.sweep, []
     inside = np.flatnonzero((measured.frequency >= band.start) & (measured.frequency <= band.stop))
     if len(inside) < _FEWEST_POINTS:
-        raise SweepError(f"{measured.source.name}: {len(inside)} of its {len(measured.frequency)} points lie in the "
-                         f"case's sweep, {band.start:g} to {band.stop:g} Hz; expected at least {_FEWEST_POINTS}")  # fmt: skip
+        raise SweepError(
+            f"{measured.source.name}: {len(inside)} of its {len(measured.frequency)} points lie in the case's sweep, "
+            f"{band.start:g} to {band.stop:g} Hz; expected at least {_FEWEST_POINTS}"
+        )
     if len(inside) < len(measured.frequency):
         notes.append(f"{measured.source.name}: {len(inside)} of {len(measured.frequency)} points are used, those from "
                      f"{band.start:g} to {band.stop:g} Hz, the case's own sweep.")  # fmt: skip
@@ -154,8 +156,12 @@ def _value(asked: Setting, squares: Squares, found: Solution, i: int, errors: Er
     if one.is_leak:
         tried = profile(squares, i, found.weights, found.u, alone)
         (left, right), wider = tried.interval(), deviation / alone
-        seen, ends = tried.seen, (u + (left - u) * wider, u + (right - u) * wider)
+        known = max(_INTERVAL, abs(u))  # prior widths: a held value takes nothing from what was known before
+        ends = (min(left, max(u + (left - u) * wider, -known)), max(right, min(u + (right - u) * wider, known)))
+        seen = tried.seen and deviation < _SEEN
     low, high = one.value(ends[0]), one.value(ends[1])
+    if one.is_leak and not seen:
+        low = 0.0
     worst = asked.held[int(np.argmax(np.abs(errors.carried[i])))].parameter.name if asked.held else ""
     hangs_on = worst if alone < _SEEN <= deviation and not one.is_leak else ""
     return FittedValue(

@@ -115,3 +115,11 @@ def _how(group: list[str], pairs: list[Tie]) -> str:
         way = "both larger or both smaller" if inside[0].correlation > 0 else "one larger and the other smaller"
         return f"{way} gives the same curve (correlation {inside[0].correlation:+.2f})"
     return "only what they do together is known"
+
+
+def columns(value: FittedValue) -> tuple[str, str, str, str]:
+    """Return the cells of a table: fitted, was, standard error, 95 % interval, each with its unit."""
+    unit = f" {value.unit}" if value.unit else ""
+    low, high = (_number(value, end).removesuffix(unit) for end in (value.low, value.high))
+    was = "no leak" if value.was is None else _number(value, value.was)
+    return _number(value, value.value), was, f"{sig(value.std / value.si, 2)}{unit}", f"{low} to {high}{unit}"

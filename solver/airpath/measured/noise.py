@@ -81,7 +81,7 @@ def run_length(values: _Real) -> float:
 
 def despiked(values: _Real) -> _Real:
     """Return values (n,) with single far ones, outliers of the bench, brought back to the median about them."""
-    padded = np.pad(values, 2, mode="edge")
+    padded = np.pad(values, 2, mode="reflect")
     middle = np.median(np.lib.stride_tricks.sliding_window_view(padded, 5), axis=1)
     far = np.abs(values - middle) > _SPIKE * max(scatter(values), FINEST)
     return np.where(far, middle, values)

@@ -16,8 +16,9 @@ from airpath.measured.squares import Squares, huber
 
 _TRIED = np.array([-4.0, -1.5, -0.75, 0.0, 0.75, 1.5, 2.25, 3.0])  # prior widths
 _RAISE = 3.841  # of the cost at the ends of a 95 % interval: chi-squared, one degree of freedom
-_AROUND = np.array([-3.0, -1.5, 1.5, 3.0])  # standard deviations about the best
-_STEPS = 8
+_AROUND = np.array([-4.0, -2.0, -1.0, 1.0, 2.0, 4.0])  # standard deviations about the best
+_STEPS = 12
+_ROUGHLY = 1e-5  # of the cost
 _Real = NDArray[np.float64]
 
 
@@ -71,10 +72,13 @@ def profile(squares: Squares, i: int, weights: _Real, best: _Real, deviation: fl
     near = [] if deviation is None else [best[i], *(best[i] + _AROUND * deviation)]
     low, high = squares.free[i].limits()
     tried = np.unique(np.clip(np.concatenate([_TRIED, near]), low, high))
-    starts = np.tile(best, (len(tried), 1))
-    costs = np.empty(len(tried))
-    for j, value in enumerate(tried.tolist()):
-        starts[j], costs[j] = _fixed(squares, i, value, weights, best)
+    starts, costs = np.empty((len(tried), len(best))), np.empty(len(tried))
+    middle = int(np.searchsorted(tried, best[i]))
+    for outward in (range(middle, len(tried)), range(middle - 1, -1, -1)):
+        start = best
+        for j in outward:  # each from its neighbour's
+            start, costs[j] = _fixed(squares, i, float(tried[j]), weights, start)
+            starts[j] = start
     return Profile(u=tried, cost=costs, start=starts)
 
 
@@ -83,7 +87,7 @@ def _fixed(squares: Squares, i: int, value: float, weights: _Real, best: _Real) 
     one = squares.free[i]
     others = [free for k, free in enumerate(squares.free) if k != i]
     held = replace(squares, case=one.put(squares.case, one.value(value)), free=others)
-    u = held.search(np.delete(best, i), weights, robust=True, most=_STEPS)
+    u = held.search(np.delete(best, i), weights, robust=True, most=_STEPS, close=_ROUGHLY)
     whole = np.insert(u, i, value)
     try:
         return whole, cost(whole, squares.residual(whole) / weights)

@@ -43,7 +43,7 @@ def setting(
     case: Case, free: str | Iterable[str] | None, widths: Widths, targets: list[Target], model: str
 ) -> Setting:
     """Return the setting of a fit. Raises CaseError for unknown names, SweepError if there is nothing to fit."""
-    words = ["auto"] if free is None else [free] if isinstance(free, str) else list(free)
+    words = ["auto"] if free is None else free.split(",") if isinstance(free, str) else list(free)
     automatic = words == ["auto"]
     names, stated = ([], {}) if automatic else _named(case, words)
     base = case
@@ -53,7 +53,8 @@ def setting(
     values = _values(case, base, widths, {**widths.own, **stated}, names)
     for name in names:
         if name not in values:
-            raise CaseError(f'{label(case)}: "{name}" is held exact (width 0) and can\'t be free')
+            raise CaseError(f'{label(case)}: --free "{name}": with a tolerance of zero it needs a spread of its own, '
+                            f'as in "{name}=5 %"')  # fmt: skip
     choices: list[Choice] = []
     if automatic:
         choices = _choices(Squares(case=base, model=model, free=list(values.values()), targets=targets))

@@ -92,8 +92,11 @@ class Squares:
         value, slope = slopes(covered(case, target.covered), self.model, target.omega, turns)
         return _rows(target, target.log_impedance - value), _rows(target, slope)
 
-    def search(self, start: _Real, deviation: _Real, robust: bool, most: int = 40) -> _Real:
-        """Return the best u (p,) near a start; ``deviation`` (rows,): noise of each point."""
+    def search(self, start: _Real, deviation: _Real, robust: bool, most: int = 40, close: float = 1e-8) -> _Real:
+        """Return the best u (p,) near a start; ``deviation`` (rows,): noise of each point.
+
+        ``close``: relative change of the cost at which to stop.
+        """
         from scipy.optimize import least_squares
 
         def fun(u: _Real) -> _Real:
@@ -110,7 +113,7 @@ class Squares:
         limits = np.array([one.limits() for one in self.free]).T
         inside = np.clip(start, limits[0] + 1e-9, limits[1] - 1e-9)
         loss = (lambda z: huber(z, len(deviation))) if robust else "linear"
-        found = least_squares(fun, inside, jac, bounds=tuple(limits), loss=loss, ftol=1e-9, xtol=1e-7, max_nfev=most)
+        found = least_squares(fun, inside, jac, bounds=tuple(limits), loss=loss, ftol=close, xtol=1e-6, max_nfev=most)
         return np.asarray(found.x)
 
 

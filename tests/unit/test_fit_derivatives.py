@@ -1,0 +1,52 @@
+"""Slopes of the impedance over every value of a case against whole solves at turned values."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from airpath.case import load
+from airpath.case.parameters import parameters
+from airpath.measured.derivatives import Turn, log_impedance, slopes
+from airpath.measured.freedom import Free, width, with_leak
+
+CASES = Path(__file__).parents[2] / "cases"
+OMEGA = 2 * np.pi * np.geomspace(30, 1500, 25)
+
+
+@pytest.mark.parametrize(
+    ("name", "model"),
+    [("ticket-booth", "lumped"), ("rumble-bench", "line"), ("fog-signal", "line"), ("lantern-slot", "line")],
+)
+def test_slopes_are_those_of_whole_solves(name, model):
+    case = load(CASES / f"{name}.toml")
+    case = with_leak(case, next(iter(case.chambers)))
+    known = parameters(case)
+    turns = []
+    for parameter in known.values():
+        one = Free(parameter=parameter, width=width(parameter))
+        h = one.step()
+        turns.append(Turn(above=one.put(case, one.value(h)), below=one.put(case, one.value(-h)), span=2 * h))
+    value, found = slopes(case, model, OMEGA, turns)
+    np.testing.assert_allclose(value, log_impedance(case, model, OMEGA), rtol=1e-12)
+    for i, key in enumerate(known):
+        sides = [log_impedance(side, model, OMEGA) for side in (turns[i].above, turns[i].below)]
+        whole = (sides[0] - sides[1]) / turns[i].span
+        # a central difference of a whole solve loses eps/step = 1e-16/1e-5 of its size; so does the element's
+        np.testing.assert_allclose(found[:, i], whole, atol=3e-6 * np.abs(whole).max() + 1e-9, err_msg=key)
+
+
+def test_several_drivers_and_their_wiring():
+    case = load(CASES / "ticket-booth.toml")
+    for wiring, factor in (("series", 2.0), ("parallel", 0.5)):
+        driver = case.driver.model_copy(update={"count": 2, "wiring": wiring})
+        pair = case.model_copy(update={"driver": driver})
+        one = Free(parameter=parameters(pair)["driver.Re"], width=0.3)
+        h = one.step()
+        turn = Turn(above=one.put(pair, one.value(h)), below=one.put(pair, one.value(-h)), span=2 * h)
+        value, found = slopes(pair, "line", OMEGA, [turn])
+        sides = [log_impedance(side, "line", OMEGA) for side in (turn.above, turn.below)]
+        np.testing.assert_allclose(found[:, 0], (sides[0] - sides[1]) / turn.span, atol=1e-7)
+        assert np.exp(value[-1]).real > 0.9 * factor * case.driver.Re
