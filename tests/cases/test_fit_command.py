@@ -161,7 +161,7 @@ def test_sweeps_with_openings_covered_tell_more_together():
 def test_a_value_that_the_sweep_cannot_see_is_said_to_be_unseen():
     """Far above the tuning only the coil is heard: nothing of the port, nothing of the box."""
     case = airpath.load(BOOTH)
-    high = case.model_copy(update={"sweep": case.sweep.model_copy(update={"start": 900.0})})
+    high = case.model_copy(update={"sweep": case.sweep.model_copy(update={"start": 900.0, "stop": 4000.0})})
     sweep = measured(scaled(high, {"chambers.box.volume": 1.05, "driver.Le": 1.03}), 100)
     result = fit(high, sweep, ["box.volume=5 %", "vent.length=4 mm", "driver.Le"], tolerance=0, driver_tolerance=0.05)
     for name in ("chambers.box.volume", "ports.vent.length"):
@@ -179,7 +179,7 @@ def test_values_that_act_alike_are_named_as_a_pair():
     result = fit(closed, measured(closed, 150), ["driver.Vas=10 %", "box.volume=10 %", "fs=5 %"], tolerance=0,
                  driver_tolerance=0)  # fmt: skip
     assert {result.ties[0].first, result.ties[0].second} == {"driver.Vas", "chambers.box.volume"}
-    assert any("driver.Vas and chambers.box.volume can't be told apart" in sentence for sentence in result.summary)
+    assert any("chambers.box.volume" in text and "can't be told apart" in text for text in result.summary)
 
 
 def test_an_absurd_value_is_called_suspicious():
