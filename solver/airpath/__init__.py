@@ -14,11 +14,13 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from airpath.case import Case, load
+    from airpath.case.scaling import scaled
     from airpath.errors import AccuracyError, AirpathError, CaseError, FidelityError, SweepError
     from airpath.findings.explain import Feature, explain
     from airpath.findings.explanation import Explanation, explanation
     from airpath.findings.modes import ModeTable, modes
     from airpath.findings.predict import Prediction, ports, predict
+    from airpath.findings.scaling import Scaling, compare_scales
     from airpath.measured.driver import DriverValues, driver_values
     from airpath.measured.fit import fit
     from airpath.measured.fitresult import FitResult
@@ -39,12 +41,14 @@ _HOMES = {
     "read_sweep": "measured.sweep", "MeasuredSweep": "measured.sweep",
     "AirpathError": "errors", "CaseError": "errors", "FidelityError": "errors", "AccuracyError": "errors",
     "SweepError": "errors",
+    "scaled": "case.scaling", "compare_scales": "findings.scaling", "Scaling": "findings.scaling",
 }  # fmt: skip
 
 __all__ = [
     "AccuracyError", "AirpathError", "Case", "CaseError", "DriverValues", "Explanation", "Feature", "FidelityError",
-    "FitResult", "MeasuredSweep", "ModeTable", "Prediction", "Response", "SweepError", "driver_values", "explain",
-    "explanation", "fit", "load", "modes", "ports", "predict", "read_sweep", "solve",
+    "FitResult", "MeasuredSweep", "ModeTable", "Prediction", "Response", "Scaling", "SweepError", "compare_scales",
+    "driver_values", "explain", "explanation", "fit", "load", "modes", "ports", "predict", "read_sweep", "scaled",
+    "solve",
 ]  # fmt: skip
 
 

@@ -53,7 +53,7 @@ class Parameter:
 
         What sits in a cuboid chamber keeps its place in proportion when a side of the chamber changes.
         """
-        case: Case = _put(self.case, self.path, value)
+        case: Case = put(self.case, self.path, value)
         if self.path[0] == "chambers" and self.path[2] == "size":
             return _moved_along(case, str(self.path[1]), int(self.path[3]), value / self.value)
         return case
@@ -121,17 +121,17 @@ def _kind(path: tuple[Step, ...]) -> Kind:
     return "driver" if words[0] == "driver" else "dimension"
 
 
-def _put(holder: Any, path: tuple[Step, ...], value: float) -> Any:
+def put(holder: Any, path: tuple[Step, ...], value: float) -> Any:
     """Return a copy of a table, dictionary or tuple with another value at a path."""
     if not path:
         return value
     step, rest = path[0], path[1:]
     if isinstance(holder, tuple):
-        return tuple(_put(item, rest, value) if i == step else item for i, item in enumerate(holder))
+        return tuple(put(item, rest, value) if i == step else item for i, item in enumerate(holder))
     if isinstance(holder, dict):
-        return {**holder, step: _put(holder[step], rest, value)}
+        return {**holder, step: put(holder[step], rest, value)}
     attribute = next(name for name, field in type(holder).model_fields.items() if (field.alias or name) == step)
-    return holder.model_copy(update={attribute: _put(getattr(holder, attribute), rest, value)})
+    return holder.model_copy(update={attribute: put(getattr(holder, attribute), rest, value)})
 
 
 def _moved_along(case: Case, chamber: str, axis: int, factor: float) -> Case:

@@ -19,6 +19,7 @@ COMMANDS = {
     "modes": "standing waves of each chamber: what excites them, what hears them, pressure maps",
     "fit": "which dimensions and values explain a measured impedance sweep",
     "driver": "driver values from measured sweeps: free air, then added mass or known volume",
+    "scale": "write a case at another scale, solve both and say where they differ",
     "demo": "predict a bundled case, from anywhere",
 }
 

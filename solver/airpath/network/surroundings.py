@@ -27,7 +27,7 @@ from airpath.network.graph import OPEN_AIR, OUTSIDE, Branch, Opening
 LISTENER = "room at listener"
 DOOR = "room at door"
 CORNER = "room at leak"
-_EAR = 0.01  # m, radius of the disc that the pressure in a room with standing waves is heard on
+_EAR = 0.005  # of the shortest side: radius of the disc that the pressure in a room with standing waves is heard on
 _AT_REST = 1e-3  # ka at which a mouth's mass is that at rest
 
 
@@ -217,7 +217,7 @@ def _modal_room(case: Case, room: Room, outlets: list[Outlet], around: Around) -
         patches.append(Patch(centre=(0.0, radius, radius), normal=0, radius=radius))
         nodes.append(CORNER)
         around.notes.append("the room's leak, which has no place, is taken to be in its corner x = y = z = 0")
-    patches.append(Patch(centre=case.listener.at, normal=2, radius=_EAR))
+    patches.append(Patch(centre=case.listener.at, normal=2, radius=_EAR * min(room.size)))
     element = Cuboid(size=room.size, patches=tuple(patches), loss_q=room.loss_q)
     index = around.add("room", "room", element, *nodes, LISTENER)
     for i, outlet in enumerate(outlets):
