@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from airpath.findings.modes import ModeTable, modes
     from airpath.findings.predict import Prediction, ports, predict
     from airpath.findings.scaling import Scaling, compare_scales
+    from airpath.measured.compare import Comparison, compare
     from airpath.measured.driver import DriverValues, driver_values
     from airpath.measured.fit import fit
     from airpath.measured.fitresult import FitResult
@@ -36,6 +37,7 @@ _HOMES = {
     "explanation": "findings.explanation", "Explanation": "findings.explanation",
     "predict": "findings.predict", "Prediction": "findings.predict", "ports": "findings.predict",
     "modes": "findings.modes", "ModeTable": "findings.modes",
+    "compare": "measured.compare", "Comparison": "measured.compare",
     "driver_values": "measured.driver", "DriverValues": "measured.driver",
     "fit": "measured.fit", "FitResult": "measured.fitresult",
     "read_sweep": "measured.sweep", "MeasuredSweep": "measured.sweep",
@@ -45,10 +47,10 @@ _HOMES = {
 }  # fmt: skip
 
 __all__ = [
-    "AccuracyError", "AirpathError", "Case", "CaseError", "DriverValues", "Explanation", "Feature", "FidelityError",
-    "FitResult", "MeasuredSweep", "ModeTable", "Prediction", "Response", "Scaling", "SweepError", "compare_scales",
-    "driver_values", "explain", "explanation", "fit", "load", "modes", "ports", "predict", "read_sweep", "scaled",
-    "solve",
+    "AccuracyError", "AirpathError", "Case", "CaseError", "Comparison", "DriverValues", "Explanation", "Feature",
+    "FidelityError", "FitResult", "MeasuredSweep", "ModeTable", "Prediction", "Response", "Scaling", "SweepError",
+    "compare", "compare_scales", "driver_values", "explain", "explanation", "fit", "load", "modes", "ports",
+    "predict", "read_sweep", "scaled", "solve",
 ]  # fmt: skip
 
 

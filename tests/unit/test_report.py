@@ -164,7 +164,7 @@ def quick(monkeypatch):
     monkeypatch.setattr(write, "png", lambda figure: b"picture")
     monkeypatch.setattr(write, "svg", lambda figure: b"picture")
     names = ("sketch", "impedance", "excursion", "level")
-    monkeypatch.setattr(write, "figures", lambda prediction: dict.fromkeys(names))
+    monkeypatch.setattr(write, "figures", lambda *_: dict.fromkeys(names))
 
 
 @pytest.mark.usefixtures("quick")

@@ -15,6 +15,8 @@ from airpath.cli.show import console, progress
 from airpath.findings.explain import Feature
 from airpath.findings.explanation import Explanation, explanation
 from airpath.findings.wording import listing, sig
+from airpath.measured.compare import Comparison, compare
+from airpath.measured.sweep import measured_of, read_sweep
 
 _PARTS = 3  # named with their share of the energy
 
@@ -22,6 +24,7 @@ _PARTS = 3  # named with their share of the energy
 def arguments(command: argparse.ArgumentParser) -> None:
     """Declare the command's arguments."""
     case_argument(command)
+    command.add_argument("--sweep", metavar="CSV", help="measured impedance to compare with (default: the case's own)")
     model_argument(command)
     output_arguments(command)
 
@@ -29,20 +32,24 @@ def arguments(command: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> None:
     """Run the command."""
     case = load(Path(options.case))
+    sweep = read_sweep(options.sweep) if options.sweep else measured_of(case)
     with progress(options.quiet or options.json) as step:
         step("looking for causes")
-        found = explanation(case, options.model)
+        beside = None if sweep is None else compare(case, sweep, options.model)
+        found = explanation(case, options.model) if beside is None else beside.explained
         folder = out_folder(options, case.name)
         if options.out or not options.json:
             step("drawing the page")
             from airpath.report.explained import write_explanation
 
-            write_explanation(found, folder)
+            write_explanation(found, folder, beside)
     if options.json:
-        print(json.dumps(found.to_dict(), allow_nan=False))
+        print(json.dumps((beside or found).to_dict(), allow_nan=False))
     elif not options.quiet:
         out = console()
         _show(found, out)
+        if beside is not None:
+            _show_measured(beside, out)
         out.print(escape(f"Page: {folder / 'explain.html'}"), soft_wrap=True, highlight=False)
 
 
@@ -61,6 +68,16 @@ def _show(found: Explanation, out: Console) -> None:
         out.print(f"   {escape(tone.text)}")
     for note in found.missing:
         out.print(f"[bold yellow]Note.[/bold yellow] {escape(note)}")
+
+
+def _show_measured(beside: Comparison, out: Console) -> None:
+    out.print(f"[bold]Measured: {escape(beside.sweep.source.name)}[/bold]")
+    for text in (beside.summary, *beside.sweep.notes):
+        out.print(f"   {escape(text)}")
+    for doubt in beside.doubts:
+        out.print(f"   [bold yellow]Doubt.[/bold yellow] {escape(doubt.text)}")
+    for match in beside.matches:
+        out.print(f" - {escape(match.text)}")
 
 
 def _heading(feature: Feature) -> str:

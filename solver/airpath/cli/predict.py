@@ -12,6 +12,7 @@ from airpath.case import load
 from airpath.cli.options import case_argument, model_argument, out_folder, output_arguments, pdf_argument
 from airpath.cli.show import console, progress, show_doors, show_ports, show_prediction
 from airpath.findings.predict import Prediction, predict
+from airpath.measured.sweep import measured_of
 
 
 def arguments(command: argparse.ArgumentParser) -> None:
@@ -38,12 +39,13 @@ def solve(options: argparse.Namespace, path: Path) -> Prediction:
 def finish(options: argparse.Namespace, prediction: Prediction) -> None:
     """Write the report folder if one is wanted, and print."""
     folder = out_folder(options, prediction.case.name)
+    sweep = measured_of(prediction.case)
     if options.out or options.pdf or not options.json:
         with progress(options.quiet or options.json) as step:
             step("drawing the report")
             from airpath.report.write import write_report
 
-            write_report(prediction, folder, pdf=options.pdf)
+            write_report(prediction, folder, sweep, pdf=options.pdf)
     if options.json:
         print(json.dumps(prediction.to_dict(), allow_nan=False))
     elif not options.quiet:

@@ -1,4 +1,4 @@
-"""A measured sweep against a case: which features each has, which of them are the same, and what is left on each side."""
+"""A measured sweep against a case: the features of each, which are the same, and what is left on each side."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from airpath.measured.checks import Doubt, sweep_doubts
 from airpath.measured.comparewords import counterpart, in_common, nothing_there, only_predicted
 from airpath.measured.found import Found, features_in
 from airpath.measured.rational import rational_fit
-from airpath.measured.sweep import MeasuredSweep, read_sweep
+from airpath.measured.sweep import MeasuredSweep
 from airpath.network.respond import respond
 from airpath.network.response import Response
 from airpath.network.solve import solve_network
@@ -28,6 +28,7 @@ _FAR = 0.35  # octaves between a measured feature and its counterpart, at most
 _OTHER_KIND = 0.08  # octaves that another kind counts: a ripple may be a small peak
 _OTHER_HEIGHT = 0.05  # octaves per factor e in how far the two stand out
 _SAME = 0.06  # octaves between a feature of the causes and the same one of the curve
+_PLAIN = 3.0  # times the noise: what stands out of that can't be overlooked
 _FEWEST = 5  # points that a sweep and a case must share
 
 
@@ -86,11 +87,6 @@ class Comparison:
         }  # fmt: skip
 
 
-def measured_of(case: Case) -> MeasuredSweep | None:
-    """Return the sweep that a case names under ``measured``. Raises SweepError."""
-    return None if case.measured is None else read_sweep(case.resolve(case.measured))
-
-
 def compare(case: Case, sweep: MeasuredSweep, model: str | None = None) -> Comparison:
     """Compare a sweep with a case in the fidelity that comes closest to it, or in ``model``.
 
@@ -100,8 +96,8 @@ def compare(case: Case, sweep: MeasuredSweep, model: str | None = None) -> Compa
     inside = (sweep.frequency >= case.sweep.start) & (sweep.frequency <= case.sweep.stop)
     if inside.sum() < _FEWEST:
         raise SweepError(
-            f"{sweep.source.name}: {sig(sweep.frequency[0])} Hz to {sig(sweep.frequency[-1])} Hz has hardly a frequency in "
-            f"common with the case's sweep, {sig(case.sweep.start)} Hz to {sig(case.sweep.stop)} Hz"
+            f"{sweep.source.name}: {sig(sweep.frequency[0])} Hz to {sig(sweep.frequency[-1])} Hz has hardly a "
+            f"frequency in common with the case's sweep, {sig(case.sweep.start)} Hz to {sig(case.sweep.stop)} Hz"
         )
     phase = None if sweep.phase_deg is None else sweep.phase_deg[inside]
     cut = replace(sweep, frequency=sweep.frequency[inside], magnitude=sweep.magnitude[inside], phase_deg=phase)
@@ -115,7 +111,8 @@ def compare(case: Case, sweep: MeasuredSweep, model: str | None = None) -> Compa
     others = {
         name: _predicted(response, cut, curve.noise) for name, response in explained.responses.items() if name != best
     }
-    matches = _matches(explained, found, predicted, pairs, others)
+    plain = _predicted(explained.responses[best], cut, _PLAIN * curve.noise)
+    matches = _matches(explained, found, predicted, pairs, others, plain)
     share = f"{len(pairs)} of {len(found)} measured features have their counterpart there."
     return Comparison(
         sweep=sweep, explained=explained, rms=rms, noise=curve.noise, doubts=sweep_doubts(cut, case, curve),
@@ -163,7 +160,7 @@ def _apart(found: list[Found], predicted: list[Found]) -> FloatArray:
 
 def _matches(
     explained: Explanation, found: list[Found], predicted: list[Found], pairs: dict[int, int],
-    others: dict[str, list[Found]],
+    others: dict[str, list[Found]], plain: list[Found],
 ) -> list[Match]:  # fmt: skip
     features = [_same(explained.features, one) for one in predicted]
     out = []
@@ -174,10 +171,10 @@ def _matches(
             out.append(Match(measured=one, predicted=there, feature=feature, text=text))
         else:
             near = {name: hit for name, them in others.items() if (hit := _nearest(them, one)) is not None}
-            text = nothing_there(explained.model, one, near)
+            text = nothing_there(explained.model, one, near, _beside(found, pairs, one))
             out.append(Match(measured=one, predicted=None, feature=None, text=text))
     for j, (one, feature) in enumerate(zip(predicted, features, strict=True)):
-        if j not in pairs.values():
+        if j not in pairs.values() and _nearest(plain, one) is not None:
             text = only_predicted(explained.model, one, feature)
             out.append(Match(measured=None, predicted=one, feature=feature, text=text))
     return sorted(out, key=lambda m: (m.measured or m.predicted or found[0]).frequency_hz)
@@ -187,6 +184,13 @@ def _same(features: list[Feature], one: Found) -> Feature | None:
     """Return the feature with its cause that a feature of the curve is."""
     alike = [f for f in features if (f.kind == "dip") == (one.kind == "dip")]
     near = [f for f in alike if abs(np.log2(f.frequency_hz / one.frequency_hz)) < _SAME]
+    return min(near, key=lambda f: abs(np.log2(f.frequency_hz / one.frequency_hz)), default=None)
+
+
+def _beside(found: list[Found], pairs: dict[int, int], one: Found) -> Found | None:
+    """Return the peak or ripple without counterpart whose flank a dip without counterpart is."""
+    left = [f for i, f in enumerate(found) if i not in pairs and f.kind != "dip"]
+    near = [f for f in left if one.kind == "dip" and abs(np.log2(f.frequency_hz / one.frequency_hz)) < _FAR]
     return min(near, key=lambda f: abs(np.log2(f.frequency_hz / one.frequency_hz)), default=None)
 
 

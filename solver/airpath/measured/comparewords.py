@@ -17,8 +17,10 @@ _EXACT = 0.005  # of the frequency: closer ones agree
 _WORTH = 0.01  # of the frequency: from here on a dimension is named
 _MOST = 0.3  # a dimension that would have to change by more is no explanation
 _LOWER = 0.15  # of ln|Z| at a peak
+_NAMED = 2  # dimensions
 _FEWEST = 3  # features that must be off alike
-_ALIKE = 0.3  # of their mean deviation
+_ALIKE = 0.3  # of their median deviation
+_MOST_OF_THEM = 0.8
 
 
 class Pair(Protocol):
@@ -47,16 +49,21 @@ def counterpart(explained: Explanation, measured: Found, predicted: Found, featu
             parts.append(_dimension(explained, measured, feature))
     less = float(np.log(measured.impedance_ohm / predicted.impedance_ohm))
     if measured.kind == predicted.kind == "peak" and abs(less) > _LOWER:
-        lossy = "more loss than the model has" if less < 0 else "less loss than the model has"
-        parts.append(f"Its top is {sig(measured.impedance_ohm)} ohm instead of {sig(predicted.impedance_ohm)}: {lossy}.")
+        tops = f"{sig(measured.impedance_ohm)} ohm instead of {sig(predicted.impedance_ohm)}"
+        parts.append(f"Its top is {tops}: {'more' if less < 0 else 'less'} loss than the model has.")
     return " ".join(part for part in parts if part)
 
 
-def nothing_there(model: str, measured: Found, near: Mapping[str, Found]) -> str:
-    """Return what to say of a measured feature that the model does not have; ``near``: other fidelities that do."""
+def nothing_there(model: str, measured: Found, near: Mapping[str, Found], beside: Found | None = None) -> str:
+    """Return what to say of a measured feature that the model does not have.
+
+    ``near``: by fidelity, those that have it; ``beside``: the unknown peak whose flank a dip is.
+    """
     if near:
         have = [f"the {name} model has one at {sig(one.frequency_hz, 4)} Hz" for name, one in near.items()]
         return f"{_what(measured)}: nothing in the {model} model, but {listing(have)}."
+    if beside is not None:
+        return f"{_what(measured)}: it goes with the {beside.kind} at {sig(beside.frequency_hz, 4)} Hz, see there."
     if measured.kind == "dip":
         return f"{_what(measured)}: no model has one."
     return (
@@ -69,19 +76,23 @@ def only_predicted(model: str, predicted: Found, feature: Feature | None) -> str
     """Return what to say of a predicted feature that was not measured although it would stand out of the noise."""
     cause = "" if feature is None else f" {feature.cause.text}"
     return (
-        f"The {model} model has a {predicted.kind} at {sig(predicted.frequency_hz, 4)} Hz that the sweep does not show: "
-        f"damped more than modelled, moved far away, or not built so.{cause}"
+        f"The {model} model has a {predicted.kind} at {sig(predicted.frequency_hz, 4)} Hz that the sweep does not "
+        f"show: damped more than modelled, moved far away, or not built so.{cause}"
     )
 
 
 def in_common(matches: Sequence[Pair]) -> str:
     """Say so if all features are off by about the same share."""
     off = np.array([m.deviation for m in matches if m.deviation is not None])
-    if len(off) < _FEWEST or abs(off.mean()) < _WORTH or float(np.ptp(off)) > 2 * _ALIKE * abs(off.mean()):
+    if len(off) < _FEWEST:
         return ""
-    way = "higher" if off.mean() > 0 else "lower"
+    middle = float(np.median(off))
+    alike = float(np.mean(np.abs(off - middle) < _ALIKE * abs(middle)))
+    if abs(middle) < _WORTH or alike < _MOST_OF_THEM:
+        return ""
+    whose, way = "All" if alike == 1 else "Nearly all", "higher" if middle > 0 else "lower"
     return (
-        f"All lie about {_percent(float(off.mean()))} {way} than predicted: look first for one cause of all, as the "
+        f"{whose} lie about {_percent(middle)} {way} than predicted: look first for one cause of all, as the "
         "temperature of the air, the scale of the build, or the driver's own resonance."
     )
 
@@ -96,9 +107,10 @@ def _percent(off: float) -> str:
 
 
 def _dimension(explained: Explanation, measured: Found, feature: Feature) -> str:
-    """Return which one value, changed how far, would bring the prediction to where it was measured."""
+    """Return which one value, changed how far, would bring the prediction to where it was measured; two at most."""
     known = parameters(explained.case)
     shift = measured.frequency_hz - feature.frequency_hz
+    fits = []
     for entry in feature.sensitivity:
         parameter = known.get(entry.parameter)
         if parameter is None or not entry.hz_per_unit or parameter.kind == "driver":
@@ -106,5 +118,6 @@ def _dimension(explained: Explanation, measured: Found, feature: Feature) -> str
         was = parameter.value / parameter.si
         new = was + shift / entry.hz_per_unit
         if was > 0 and abs(new / was - 1) < _MOST:
-            return f"It would fit with {entry.parameter} at about {sig(new)} {entry.unit} instead of {sig(was)} {entry.unit}."
-    return ""
+            unit = f" {entry.unit}" if entry.unit else ""
+            fits.append(f"{entry.parameter} at about {sig(new)}{unit} instead of {sig(was)}{unit}")
+    return f"It would fit with {', or with '.join(fits[:_NAMED])}." if fits else ""

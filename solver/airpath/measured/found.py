@@ -53,7 +53,11 @@ def features_in(curve: Rational, noise: float | None = None) -> list[Found]:
     grid = _grid(curve, low, high)
     size = np.log(np.abs(curve.at(grid)))
     turns = _standing(grid, size, curve, noise)
-    rings = [(p, r) for p, r in curve.rings if low < p.imag / (2 * np.pi) < high and abs(p) > -2 * _RINGS * p.real]
+    rings = [
+        (p, r) for p, r in curve.rings
+        if low < (p.imag + p.real) / (2 * np.pi) and (p.imag - p.real) / (2 * np.pi) < high
+        and abs(p) > -2 * _RINGS * p.real
+    ]  # fmt: skip
     out: list[Found] = []
     for i, peak, height in turns:
         hertz, ohm = _top(grid[i - 1 : i + 2], size[i - 1 : i + 2])

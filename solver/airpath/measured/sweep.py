@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from airpath.case.schema import Case
 from airpath.errors import SweepError
 from airpath.measured.columns import table
 from airpath.measured.rows import checked, refuse
@@ -61,6 +62,11 @@ def read_sweep(path: str | Path) -> MeasuredSweep:
         frequency=np.array([row.frequency for row in rows]), magnitude=np.array([row.magnitude for row in rows]),
         phase_deg=phase, source=source, notes=tuple(notes),
     )  # fmt: skip
+
+
+def measured_of(case: Case) -> MeasuredSweep | None:
+    """Return the sweep that a case names under ``measured``, None if it names none. Raises SweepError."""
+    return None if case.measured is None else read_sweep(case.resolve(case.measured))
 
 
 def _text(source: Path) -> str:

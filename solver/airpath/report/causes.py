@@ -9,8 +9,10 @@ import numpy as np
 from airpath.findings.advice import Advice
 from airpath.findings.explain import Feature
 from airpath.findings.explanation import Explanation
+from airpath.measured.sweep import MeasuredSweep
 from airpath.report.flags import draw_flags
 from airpath.report.frame import End, end_labels, frame, mark_tones
+from airpath.report.overlay import measured_rings
 from airpath.report.style import COLOURS, INK, MODEL_STYLE, SOFT, WIDTH, blank, opening_style, shortened, tidy
 
 if TYPE_CHECKING:
@@ -24,8 +26,8 @@ _LETTER = 0.068  # in
 _AROUND = 1.6  # of a feature and of where it goes: the band of the picture
 
 
-def numbered_impedance(found: Explanation) -> FigureBase:
-    """Draw the impedance [ohm] in every fidelity, with each feature of the explained one numbered."""
+def numbered_impedance(found: Explanation, sweep: MeasuredSweep | None = None) -> FigureBase:
+    """Draw the impedance [ohm] in every fidelity, with each feature of the explained one numbered, and a sweep."""
     best = found.responses[found.model]
     figure, (axes,) = frame(found.case, best.frequency, 4.3, width=WIDE, names=0.95)
     ends: list[End] = []
@@ -36,6 +38,8 @@ def numbered_impedance(found: Explanation) -> FigureBase:
         size = np.abs(response.impedance)
         axes.plot(response.frequency, size, **style)
         ends.append((size[-1], name, style))
+    if sweep is not None:
+        measured_rings(axes, sweep)
     axes.set_ylim(0, None)
     axes.set_ylabel("impedance (Ω)")
     taken = mark_tones(axes, np.array(found.case.tones))

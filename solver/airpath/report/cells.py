@@ -7,6 +7,7 @@ from typing import Any
 from airpath.case.schema import Case
 from airpath.findings.ports import PortRow
 from airpath.findings.predict import Prediction
+from airpath.measured.sweep import MeasuredSweep
 from airpath.findings.tones import ToneRow
 from airpath.report.style import plain, tidy
 
@@ -107,7 +108,7 @@ def port_cells(prediction: Prediction, name: str, row: PortRow) -> dict[str, Any
     }
 
 
-def caption(prediction: Prediction, name: str) -> str:
+def caption(prediction: Prediction, name: str, sweep: MeasuredSweep | None = None) -> str:
     """Return what stands below a figure."""
     case, text = prediction.case, CAPTIONS[name]
     if name == "sketch":
@@ -118,6 +119,8 @@ def caption(prediction: Prediction, name: str) -> str:
             text += " A chamber with a drawing of its own is a plain square here."
     elif name != "air-speed" and len(prediction.responses) > 1:
         text += f" Fidelities: {', '.join(prediction.responses)}."
+    if name == "impedance" and sweep is not None:
+        text += f" Rings: measured, {sweep.source.name}."
     return text
 
 

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from airpath.findings.ports import SPEED_LIMIT_SHARE
 from airpath.findings.predict import Prediction
+from airpath.measured.sweep import MeasuredSweep
 from airpath.report.frame import End, end_labels, frame, frequency_ticks, limit_line, mark_tones
+from airpath.report.overlay import measured_rings
 from airpath.report.style import INK, MODEL_STYLE, opening_style, plain, tidy
 
 if TYPE_CHECKING:
@@ -22,19 +25,24 @@ _TALL, _LOW = 4.2, 3.0  # in
 Drawing = Callable[[Prediction, "FigureBase | None"], "FigureBase"]
 
 
-def curve_drawings(prediction: Prediction) -> dict[str, tuple[float, Drawing]]:
+def curve_drawings(
+    prediction: Prediction, sweep: MeasuredSweep | None = None
+) -> dict[str, tuple[float, Drawing]]:
     """Return height [in] and drawing of each figure by file name; no air speed for a box without openings.
 
-    A drawing takes the prediction and what to draw on, None for a figure of its own.
+    A drawing takes the prediction and what to draw on, None for a figure of its own. ``sweep``: measured, drawn over the
+    impedance.
     """
     drawn: dict[str, tuple[float, Drawing]] = {
-        "impedance": (_TALL, impedance), "level": (_TALL, level), "excursion": (_LOW, excursion),
+        "impedance": (_TALL, partial(impedance, sweep=sweep)), "level": (_TALL, level), "excursion": (_LOW, excursion),
     }  # fmt: skip
     return {**drawn, "air-speed": (_LOW, air_speed)} if moving_openings(prediction) else drawn
 
 
-def impedance(prediction: Prediction, on: FigureBase | None = None) -> FigureBase:
-    """Draw magnitude [ohm] and phase [degrees] at the terminals in every fidelity."""
+def impedance(
+    prediction: Prediction, on: FigureBase | None = None, sweep: MeasuredSweep | None = None
+) -> FigureBase:
+    """Draw magnitude [ohm] and phase [degrees] at the terminals in every fidelity, and rings where measured."""
     figure, (top, bottom) = frame(prediction.case, _best(prediction).frequency, _TALL, (0.62, 0.38), on=on)
     size: list[End] = []
     turn: list[End] = []
@@ -45,6 +53,9 @@ def impedance(prediction: Prediction, on: FigureBase | None = None) -> FigureBas
         bottom.plot(response.frequency, phase, **style)
         size.append((z[-1], model, style))
         turn.append((phase[-1], model, style))
+    if sweep is not None:
+        measured_rings(top, sweep)
+        measured_rings(bottom, sweep, phase=True)
     top.set_ylim(0, None)
     top.set_ylabel("impedance (Ω)")
     bottom.set_ylim(-95, 95)

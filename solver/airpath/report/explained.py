@@ -14,37 +14,43 @@ from airpath.findings.work import Held, Near
 from airpath.report.causes import before_and_after, energy_bars, numbered_impedance, who_works
 from airpath.report.folder import write_whole
 from airpath.report.interactive import Charts, Flag, charts
+from airpath.report.overlay import with_measured
 from airpath.report.style import CAUSES, plain, png, styled, svg, tidy
 from airpath.report.templating import embedded, render, scripts
 
 if TYPE_CHECKING:
     from matplotlib.figure import FigureBase
 
+    from airpath.measured.compare import Comparison
+
 _PARTS = 3  # of the energy, and of what moves a feature, in the table
 _PICTURES = ("impedance-explained", "energy", "work", "advice-*")
 _WAYS = {"with": "in step", "against": "against it", "aside": "neither in step nor against it"}
 
 
-def write_explanation(found: Explanation, folder: Path) -> list[Path]:
+def write_explanation(found: Explanation, folder: Path, beside: Comparison | None = None) -> list[Path]:
     """Write explain.json, explain.html and the pictures (PNG and SVG); return their paths.
+
+    ``beside``: a measured sweep compared with the explained case.
 
     Raises AirpathError when the folder can't be written.
     """
-    drawn = pictures(found)
+    drawn = pictures(found, beside)
     vectors = {name: svg(figure) for name, figure in drawn.items()}
     content = {
-        "explain.json": (json.dumps(found.to_dict(), ensure_ascii=False, allow_nan=False) + "\n").encode(),
+        "explain.json": (json.dumps((beside or found).to_dict(), ensure_ascii=False, allow_nan=False) + "\n").encode(),
         **{f"{name}.png": png(figure) for name, figure in drawn.items()},
         **{f"{name}.svg": vector for name, vector in vectors.items()},
-        "explain.html": explain_page(found, vectors).encode(),
+        "explain.html": explain_page(found, vectors, beside).encode(),
     }
     return write_whole(content, folder, [f"{name}.{kind}" for name in _PICTURES for kind in ("png", "svg")])
 
 
-def pictures(found: Explanation) -> dict[str, FigureBase]:
+def pictures(found: Explanation, beside: Comparison | None = None) -> dict[str, FigureBase]:
     """Return every picture by its file name; advice-3-1 is the first advice for feature 3."""
+    sweep = None if beside is None else beside.sweep
     with styled():
-        drawn: dict[str, FigureBase] = {"impedance-explained": numbered_impedance(found)}
+        drawn: dict[str, FigureBase] = {"impedance-explained": numbered_impedance(found, sweep)}
         if any(feature.shares for feature in found.features):
             drawn["energy"] = energy_bars(found)
         if found.work.share:
@@ -55,9 +61,9 @@ def pictures(found: Explanation) -> dict[str, FigureBase]:
     return drawn
 
 
-def explain_page(found: Explanation, vectors: dict[str, bytes]) -> str:
+def explain_page(found: Explanation, vectors: dict[str, bytes], beside: Comparison | None = None) -> str:
     """Return the page; ``vectors``: the pictures as SVG by name."""
-    case = found.case
+    case, drawn = found.case, flagged_charts(found)
     return render(
         "explain.html",
         title=case.title or case.name,
@@ -67,7 +73,8 @@ def explain_page(found: Explanation, vectors: dict[str, bytes]) -> str:
         causes=[CAUSES[kind] for kind in CAUSES if any(f.cause.type == kind for f in found.features)],
         tones=[_tone(tone, case.scale) for tone in found.tones],
         sources={name: embedded(vector) for name, vector in vectors.items()},
-        charts=flagged_charts(found).to_json(),
+        measured=beside,
+        charts=(drawn if beside is None else with_measured(drawn, beside.sweep)).to_json(),
         scripts=scripts(),
         signs=_signs(),
     )

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from airpath.findings.predict import Prediction
+from airpath.measured.sweep import MeasuredSweep
 from airpath.report.cells import alternative, assumptions, caption, port_cells, summary, tone_cells
 from airpath.report.interactive import charts
+from airpath.report.overlay import with_measured
 from airpath.report.templating import embedded, render, scripts
 
 
-def page(prediction: Prediction, vectors: dict[str, bytes]) -> str:
-    """Return the page; ``vectors``: figures as SVG by their name in the report folder."""
+def page(prediction: Prediction, vectors: dict[str, bytes], sweep: MeasuredSweep | None = None) -> str:
+    """Return the page; ``vectors``: figures as SVG by their name in the report folder; ``sweep``: measured."""
+    drawn = charts(prediction.case, prediction.responses, prediction.tones_hz)
     return render(
         "predict.html",
         prediction=prediction,
@@ -19,11 +22,11 @@ def page(prediction: Prediction, vectors: dict[str, bytes]) -> str:
         tones=[tone_cells(prediction, row) for row in prediction.best_tones()],
         ports=[port_cells(prediction, name, row) for name, row in prediction.ports.items()],
         figures=[
-            {"name": name, "source": embedded(data), "caption": caption(prediction, name),
+            {"name": name, "source": embedded(data), "caption": caption(prediction, name, sweep),
              "alt": alternative(prediction, name)}
             for name, data in vectors.items()
         ],
         assumed=assumptions(prediction),
-        charts=charts(prediction.case, prediction.responses, prediction.tones_hz).to_json(),
+        charts=(drawn if sweep is None else with_measured(drawn, sweep)).to_json(),
         scripts=scripts(),
     )

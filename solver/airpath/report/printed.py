@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from airpath.findings.predict import Prediction
+from airpath.measured.sweep import MeasuredSweep
 from airpath.report.cells import assumptions, caption, port_cells, summary, tone_cells
 from airpath.report.curves import curve_drawings
 from airpath.report.paper import Paper
@@ -14,12 +15,12 @@ _OVER = ", over the limit"
 _FOOT = "A calculation is no permit: before loud or long use, follow local rules on noise and mains wiring."
 
 
-def report_pdf(prediction: Prediction) -> bytes:
+def report_pdf(prediction: Prediction, sweep: MeasuredSweep | None = None) -> bytes:
     """Return the report as PDF."""
-    return report_paper(prediction).pdf()
+    return report_paper(prediction, sweep).pdf()
 
 
-def report_paper(prediction: Prediction) -> Paper:
+def report_paper(prediction: Prediction, sweep: MeasuredSweep | None = None) -> Paper:
     """Return the report's pages: cautions first, then tones, ports, curves and what was assumed."""
     case = prediction.case
     paper = Paper(title=case.title or case.name, foot=_FOOT)
@@ -40,7 +41,7 @@ def report_paper(prediction: Prediction) -> Paper:
         paper.figure(size_of(sketch(case))[1], lambda on: sketch(case, on), caption(prediction, "sketch"))
         _tones(paper, prediction)
         _ports(paper, prediction)
-        _curves(paper, prediction)
+        _curves(paper, prediction, sweep)
         paper.heading("What was assumed")
         for subject, sentences in assumptions(prediction):
             paper.paragraph(f"{subject}: {' '.join(sentences)}", 8.5)
@@ -88,8 +89,9 @@ def _ports(paper: Paper, prediction: Prediction) -> None:
     )  # fmt: skip
 
 
-def _curves(paper: Paper, prediction: Prediction) -> None:
-    drawings = {name: (_LOWER * height, draw) for name, (height, draw) in curve_drawings(prediction).items()}
+def _curves(paper: Paper, prediction: Prediction, sweep: MeasuredSweep | None) -> None:
+    drawings = {name: (_LOWER * height, draw) for name, (height, draw) in curve_drawings(prediction, sweep).items()}
     paper.heading("Curves", keep=max(height for height, _ in drawings.values()) + 0.4)
     for name, (height, draw) in drawings.items():
-        paper.figure(height, lambda on, draw=draw: draw(prediction, on), caption(prediction, name))  # type: ignore[misc]
+        below = caption(prediction, name, sweep)
+        paper.figure(height, lambda on, draw=draw: draw(prediction, on), below)  # type: ignore[misc]

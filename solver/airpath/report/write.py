@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from airpath.findings.predict import Prediction
+from airpath.measured.sweep import MeasuredSweep
 from airpath.report.curves import curve_drawings
 from airpath.report.folder import write_whole
 from airpath.report.page import page
@@ -23,34 +24,36 @@ if TYPE_CHECKING:
 _FIGURES = ("sketch", "impedance", "excursion", "level", "air-speed")
 
 
-def write_report(prediction: Prediction, folder: Path, *, pdf: bool = False) -> list[Path]:
+def write_report(
+    prediction: Prediction, folder: Path, sweep: MeasuredSweep | None = None, *, pdf: bool = False
+) -> list[Path]:
     """Write result.json, curves.csv, the figures (PNG and SVG) and report.html; return their paths.
 
-    ``pdf``: report.pdf for paper as well.
+    ``sweep``: measured, drawn over the impedance; ``pdf``: report.pdf for paper as well.
 
     Files of an earlier report are replaced, files of others stay. Raises AirpathError when the folder can't be written.
     """
-    drawn = figures(prediction)
+    drawn = figures(prediction, sweep)
     vectors = {name: svg(figure) for name, figure in drawn.items()}
     content = {
         "result.json": (json.dumps(prediction.to_dict(), ensure_ascii=False, allow_nan=False) + "\n").encode(),
         "curves.csv": curves_csv(prediction).encode(),
         **{f"{name}.png": png(figure) for name, figure in drawn.items()},
         **{f"{name}.svg": vector for name, vector in vectors.items()},
-        "report.html": page(prediction, vectors).encode(),
+        "report.html": page(prediction, vectors, sweep).encode(),
     }
     if pdf:
         from airpath.report.printed import report_pdf
 
-        content["report.pdf"] = report_pdf(prediction)
+        content["report.pdf"] = report_pdf(prediction, sweep)
     earlier = [f"{name}.{kind}" for name in _FIGURES for kind in ("png", "svg")]
     return write_whole(content, folder, ["report.pdf", *earlier])
 
 
-def figures(prediction: Prediction) -> dict[str, FigureBase]:
+def figures(prediction: Prediction, sweep: MeasuredSweep | None = None) -> dict[str, FigureBase]:
     """Return every figure by its file name: sketch, impedance, excursion, level, air-speed."""
     with styled():
-        curves = {name: draw(prediction, None) for name, (_, draw) in curve_drawings(prediction).items()}
+        curves = {name: draw(prediction, None) for name, (_, draw) in curve_drawings(prediction, sweep).items()}
         return {"sketch": sketch(prediction.case), **curves}
 
 
