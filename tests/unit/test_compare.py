@@ -15,14 +15,8 @@ from airpath.cli.main import main
 from airpath.errors import SweepError
 from airpath.measured.compare import Comparison, compare
 from airpath.measured.sweep import MeasuredSweep
+from bench_boxes import box as load
 from driver_sweeps import swept
-
-CASES = Path(__file__).parents[2] / "cases"
-
-
-@lru_cache
-def load(name: str) -> airpath.Case:
-    return airpath.load(CASES / f"{name}.toml")
 
 
 def measured(case: airpath.Case, model: str = "line", noise: float = 0.003, phase: bool = True) -> MeasuredSweep:
@@ -41,7 +35,7 @@ def texts(found: Comparison) -> str:
 
 @pytest.mark.parametrize("phase", [True, False])
 def test_a_box_as_drawn_has_nothing_left_over(phase: bool) -> None:
-    found = as_built("ticket-booth", phase)
+    found = as_built("booth", phase)
     assert found.explained.model == "line" and found.rms["line"] < 0.005 < found.rms["lumped"]
     assert all(match.measured and match.predicted for match in found.matches)
     assert found.doubts == []
@@ -56,7 +50,7 @@ def test_a_box_as_drawn_has_nothing_left_over(phase: bool) -> None:
 @pytest.mark.parametrize(("parameter", "factor"), [("ports.vent.length", 1.1), ("chambers.box.volume", 0.92)])
 def test_what_moves_a_dip_is_named_with_its_size(parameter: str, factor: float) -> None:
     """The text names the value that was changed, among the two offered, within a quarter of the change."""
-    case = load("ticket-booth")
+    case = load("booth")
     known = parameters(case)[parameter]
     found = compare(case, measured(known.changed(known.value * factor)))
     dip = next(m for m in found.matches if m.measured and m.measured.kind == "dip")
@@ -68,7 +62,7 @@ def test_what_moves_a_dip_is_named_with_its_size(parameter: str, factor: float) 
 
 
 def test_a_resonance_that_no_model_has_is_left_over() -> None:
-    case = load("ticket-booth")
+    case = load("booth")
     response = airpath.solve(case, "line")
     f = response.frequency
     z = response.impedance + 1.2 / (1 + 15j * (f / 412 - 412 / f))
@@ -80,13 +74,13 @@ def test_a_resonance_that_no_model_has_is_left_over() -> None:
 
 def test_a_resonance_that_only_a_higher_model_has() -> None:
     """Made by the line model, compared by the lumped one: the pipe's ripple has no counterpart, but line has one."""
-    case = load("lantern-slot")
+    case = load("slot")
     found = compare(case, measured(case, noise=0.0002), "lumped")
     assert "nothing in the lumped model, but the line model has one at" in texts(found)
 
 
 def test_a_resonance_that_was_not_built() -> None:
-    case = load("rumble-bench")
+    case = load("pair")
     closed = case.model_copy(update={"ports": {**case.ports, "throat": case.ports["throat"].model_copy(
         update={"diameter": case.ports["throat"].diameter * 0.2})}})  # fmt: skip
     found = compare(case, measured(closed), "line")
@@ -96,21 +90,21 @@ def test_a_resonance_that_was_not_built() -> None:
 
 def test_noise_hides_and_is_not_blamed() -> None:
     """What is too weak for the noise of the sweep is not called missing."""
-    found = compare(load("rumble-bench"), measured(load("rumble-bench"), noise=0.01), "line")
+    found = compare(load("pair"), measured(load("pair"), noise=0.01), "line")
     assert all(m.measured is not None for m in found.matches)
 
 
 def test_all_off_alike_is_one_cause() -> None:
-    case = load("fog-signal")
+    case = load("horn")
     sweep = measured(case)
     slow = MeasuredSweep(frequency=sweep.frequency * 0.97, magnitude=sweep.magnitude, phase_deg=sweep.phase_deg,
                          source=sweep.source)  # fmt: skip
     assert "ll lie about 3 % lower than predicted" in compare(case, slow, "line").summary
-    assert "ll lie" not in as_built("ticket-booth").summary
+    assert "ll lie" not in as_built("booth").summary
 
 
 def test_sweeps_that_do_not_overlap_are_refused() -> None:
-    case = load("ticket-booth")
+    case = load("booth")
     f = np.geomspace(5000, 10_000, 50)
     with pytest.raises(SweepError, match="hardly a frequency in common"):
         compare(case, swept(np.full(50, 8.0 + 0j), f))
@@ -124,8 +118,9 @@ def write(folder: Path, sweep: MeasuredSweep) -> Path:
 
 
 def test_command_with_a_sweep(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    path = write(tmp_path, measured(load("ticket-booth")))
-    words = ["explain", str(CASES / "ticket-booth.toml"), "--sweep", str(path), "--out", str(tmp_path / "out")]
+    path = write(tmp_path, measured(load("booth")))
+    (tmp_path / "booth.toml").write_text(TEXTS["booth"])
+    words = ["explain", str(tmp_path / "booth.toml"), "--sweep", str(path), "--out", str(tmp_path / "out")]
     assert main(words) == 0
     shown = " ".join(capsys.readouterr().out.split())
     assert "Measured: sweep.csv" in shown and "departs from the sweep by" in shown and "Measured dip at 69" in shown
@@ -138,9 +133,8 @@ def test_command_with_a_sweep(tmp_path: Path, capsys: pytest.CaptureFixture[str]
 
 def test_the_sweep_of_the_case_itself(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """The key ``measured`` is read by explain and drawn by predict; a broken file stops both."""
-    write(tmp_path, measured(load("ticket-booth")))
-    text = (CASES / "ticket-booth.toml").read_text()
-    (tmp_path / "box.toml").write_text('measured = "sweep.csv"\n' + text)
+    write(tmp_path, measured(load("booth")))
+    (tmp_path / "box.toml").write_text('measured = "sweep.csv"\n' + TEXTS["booth"])
     assert main(["explain", str(tmp_path / "box.toml"), "--json"]) == 0
     assert json.loads(capsys.readouterr().out)["measured"]
     assert main(["predict", str(tmp_path / "box.toml"), "--out", str(tmp_path / "p")]) == 0

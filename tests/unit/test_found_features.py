@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from functools import lru_cache
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -12,15 +11,15 @@ import airpath
 from airpath.findings.explain import Feature
 from airpath.measured.found import Found, found_features
 from airpath.measured.rational import rational_fit
+from bench_boxes import box
 from driver_sweeps import GRID, driver_impedance, swept
 
-CASES = Path(__file__).parents[2] / "cases"
 PLAIN = {"Mms": 0.02, "Cms": 5e-4, "Rms": 1.2, "Bl": 7.0, "Re": 5.7, "Le": 3e-4}
 
 
 @lru_cache
 def made(name: str, model: str) -> tuple[airpath.Response, list[Feature]]:
-    case = airpath.load(CASES / f"{name}.toml")
+    case = box(name)
     return airpath.solve(case, model), airpath.explain(case, model)
 
 
@@ -29,7 +28,7 @@ def nearest(found: list[Found], feature: Feature) -> Found:
     return min(alike, key=lambda one: abs(one.frequency_hz - feature.frequency_hz))
 
 
-BOXES = (("ticket-booth", "line"), ("rumble-bench", "lumped"), ("fog-signal", "lumped"))
+BOXES = (("booth", "line"), ("pair", "lumped"), ("horn", "lumped"))
 
 
 @pytest.mark.parametrize(("name", "model"), BOXES)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import replace
 from functools import lru_cache
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -13,15 +12,15 @@ import airpath
 from airpath.measured.bode import phase_of
 from airpath.measured.checks import sweep_doubts
 from airpath.measured.sweep import MeasuredSweep
+from bench_boxes import box as case_of
 from driver_sweeps import swept
 
-CASES = Path(__file__).parents[2] / "cases"
-GOOD = ("ticket-booth", "lantern-slot", "fog-signal")
+GOOD = ("booth", "slot", "horn")
 
 
 @lru_cache
 def box(name: str) -> tuple[airpath.Case, airpath.Response]:
-    case = airpath.load(CASES / f"{name}.toml")
+    case = case_of(name)
     return case, airpath.solve(case, "line")
 
 
@@ -30,7 +29,7 @@ def sweep_of(name: str, noise: float = 0.0, seed: int = 1, phase: bool = True) -
     return swept(response.impedance, response.frequency, noise=noise, seed=seed, phase=phase)
 
 
-def checks(sweep: MeasuredSweep, name: str = "ticket-booth") -> list[str]:
+def checks(sweep: MeasuredSweep, name: str = "booth") -> list[str]:
     return [doubt.check for doubt in sweep_doubts(sweep, box(name)[0])]
 
 
@@ -50,9 +49,9 @@ def spoiled(kind: str, sweep: MeasuredSweep) -> MeasuredSweep:
     if kind == "delay":
         return replace(sweep, phase_deg=angle - 360 * f * 1e-3)
     if kind == "two sweeps":
-        other = sweep_of("lantern-slot").phase_deg
+        other = sweep_of("slot").phase_deg
         assert other is not None
-        mixed = np.interp(f, box("lantern-slot")[1].frequency, other)
+        mixed = np.interp(f, box("slot")[1].frequency, other)
         return replace(sweep, phase_deg=np.where(f > 60, mixed, angle))
     if kind == "beyond 90":
         return replace(sweep, phase_deg=angle + 60)
@@ -70,16 +69,16 @@ def spoiled(kind: str, sweep: MeasuredSweep) -> MeasuredSweep:
      ("coarse", "coarse"), ("low", "below Re"), ("cable", "series resistance")],
 )  # fmt: skip
 def test_spoiled_sweeps_are_noticed(kind: str, check: str, noise: float) -> None:
-    doubts = sweep_doubts(spoiled(kind, sweep_of("ticket-booth", noise)), box("ticket-booth")[0])
+    doubts = sweep_doubts(spoiled(kind, sweep_of("booth", noise)), box("booth")[0])
     assert check in [doubt.check for doubt in doubts]
-    low, high = box("ticket-booth")[1].frequency[[0, -1]]
+    low, high = box("booth")[1].frequency[[0, -1]]
     for doubt in doubts:
         assert low <= doubt.frequency_hz <= high and doubt.text.endswith(".")
 
 
 @pytest.mark.parametrize("kind", ["low", "cable", "coarse"])
 def test_magnitude_alone_shows_it_too(kind: str) -> None:
-    sweep = replace(spoiled(kind, sweep_of("ticket-booth", 0.005)), phase_deg=None)
+    sweep = replace(spoiled(kind, sweep_of("booth", 0.005)), phase_deg=None)
     assert {"low": "below Re", "cable": "series resistance", "coarse": "coarse"}[kind] in checks(sweep)
 
 
@@ -88,7 +87,7 @@ WRONG = ((55, 85, "falls through the dip"), (30, 52, "rises through the peak"))
 
 @pytest.mark.parametrize(("low", "high", "what"), WRONG)
 def test_a_phase_that_turns_the_wrong_way(low: float, high: float, what: str) -> None:
-    sweep = sweep_of("ticket-booth", 0.002)
+    sweep = sweep_of("booth", 0.002)
     keep = (sweep.frequency > low) & (sweep.frequency < high)
     assert sweep.phase_deg is not None
     angle = sweep.phase_deg[keep]
@@ -99,13 +98,13 @@ def test_a_phase_that_turns_the_wrong_way(low: float, high: float, what: str) ->
 
 
 def test_wrong_sign_is_called_by_its_name() -> None:
-    texts = [d.text for d in sweep_doubts(spoiled("wrong sign", sweep_of("ticket-booth")))]
+    texts = [d.text for d in sweep_doubts(spoiled("wrong sign", sweep_of("booth")))]
     assert any("wrong sign" in text for text in texts)
 
 
 def test_a_leak_is_no_cable() -> None:
     """A filled dip alone is loss in the box: the dip above the tuning, where the coil takes over, stays."""
-    case = box("ticket-booth")[0]
+    case = box("booth")[0]
     leaky = case.model_copy(deep=True)
     chamber = leaky.chambers["box"].model_copy(update={"loss_q": 8.0})
     response = airpath.solve(leaky.model_copy(update={"chambers": {"box": chamber}}), "line")
@@ -124,7 +123,7 @@ def test_phase_of_a_closed_form() -> None:
 @pytest.mark.parametrize("low", [20, 45, 100])
 @pytest.mark.parametrize("high", [300, 2000])
 def test_bound_holds_for_pieces_of_a_sweep(low: float, high: float) -> None:
-    response = box("ticket-booth")[1]
+    response = box("booth")[1]
     keep = (response.frequency >= low) & (response.frequency <= high)
     angle, bound = phase_of(response.frequency[keep], np.abs(response.impedance[keep]))
     assert np.all(np.abs(angle - np.rad2deg(np.angle(response.impedance[keep]))) < bound + 0.1)

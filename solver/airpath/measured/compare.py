@@ -28,7 +28,8 @@ _FAR = 0.35  # octaves between a measured feature and its counterpart, at most
 _OTHER_KIND = 0.08  # octaves that another kind counts: a ripple may be a small peak
 _OTHER_HEIGHT = 0.05  # octaves per factor e in how far the two stand out
 _SAME = 0.06  # octaves between a feature of the causes and the same one of the curve
-_PLAIN = 3.0  # times the noise: what stands out of that can't be overlooked
+_PLAIN = 3.0  # times the noise: here the curves part
+_AROUND = 0.03  # of the frequency
 _FEWEST = 5  # points that a sweep and a case must share
 
 
@@ -101,7 +102,8 @@ def compare(case: Case, sweep: MeasuredSweep, model: str | None = None) -> Compa
         )
     phase = None if sweep.phase_deg is None else sweep.phase_deg[inside]
     cut = replace(sweep, frequency=sweep.frequency[inside], magnitude=sweep.magnitude[inside], phase_deg=phase)
-    rms = _distances(case, cut, model)
+    apart = _distances(case, cut, model)
+    rms = {name: float(np.sqrt(np.mean(size**2))) for name, size in apart.items()}
     best = min(rms, key=lambda name: rms[name]) if model is None else model
     explained = explanation(case, best)
     curve = rational_fit(cut)
@@ -111,17 +113,20 @@ def compare(case: Case, sweep: MeasuredSweep, model: str | None = None) -> Compa
     others = {
         name: _predicted(response, cut, curve.noise) for name, response in explained.responses.items() if name != best
     }
-    plain = _predicted(explained.responses[best], cut, _PLAIN * curve.noise)
-    matches = _matches(explained, found, predicted, pairs, others, plain)
-    share = f"{len(pairs)} of {len(found)} measured features have their counterpart there."
+    matches = [
+        match for match in _matches(explained, found, predicted, pairs, others)
+        if (match.measured and match.predicted) or _differs(match, cut.frequency, apart[best], curve.noise)
+    ]  # fmt: skip
+    seen = [match for match in matches if match.measured]
+    share = f"{len(pairs)} of {len(seen)} measured features have their counterpart there."
     return Comparison(
         sweep=sweep, explained=explained, rms=rms, noise=curve.noise, doubts=sweep_doubts(cut, case, curve),
         matches=matches, summary=" ".join(part for part in (_fits(rms, best), share, in_common(matches)) if part),
     )  # fmt: skip
 
 
-def _distances(case: Case, sweep: MeasuredSweep, model: str | None) -> dict[str, float]:
-    """Return per fidelity how far its impedance is from a sweep: rms of the difference of the logarithms."""
+def _distances(case: Case, sweep: MeasuredSweep, model: str | None) -> dict[str, FloatArray]:
+    """Return per fidelity how far its impedance is from a sweep (n,): the size of the difference of the logarithms."""
     networks, _ = networks_of(case, model)
     if not networks:
         raise FidelityError(f"{case.name}: no model can be built")
@@ -130,8 +135,7 @@ def _distances(case: Case, sweep: MeasuredSweep, model: str | None) -> dict[str,
     for name, network in networks.items():
         z = respond(case, network, solve_network(network, omega), name).impedance
         measured = sweep.impedance
-        apart = np.log(np.abs(z) / sweep.magnitude) if measured is None else np.log(z / measured)
-        out[name] = float(np.sqrt(np.mean(np.abs(apart) ** 2)))
+        out[name] = np.abs(np.log(np.abs(z) / sweep.magnitude) if measured is None else np.log(z / measured))
     return out
 
 
@@ -160,7 +164,7 @@ def _apart(found: list[Found], predicted: list[Found]) -> FloatArray:
 
 def _matches(
     explained: Explanation, found: list[Found], predicted: list[Found], pairs: dict[int, int],
-    others: dict[str, list[Found]], plain: list[Found],
+    others: dict[str, list[Found]],
 ) -> list[Match]:  # fmt: skip
     features = [_same(explained.features, one) for one in predicted]
     out = []
@@ -174,7 +178,7 @@ def _matches(
             text = nothing_there(explained.model, one, near, _beside(found, pairs, one))
             out.append(Match(measured=one, predicted=None, feature=None, text=text))
     for j, (one, feature) in enumerate(zip(predicted, features, strict=True)):
-        if j not in pairs.values() and _nearest(plain, one) is not None:
+        if j not in pairs.values():
             text = only_predicted(explained.model, one, feature)
             out.append(Match(measured=None, predicted=one, feature=feature, text=text))
     return sorted(out, key=lambda m: (m.measured or m.predicted or found[0]).frequency_hz)
@@ -185,6 +189,15 @@ def _same(features: list[Feature], one: Found) -> Feature | None:
     alike = [f for f in features if (f.kind == "dip") == (one.kind == "dip")]
     near = [f for f in alike if abs(np.log2(f.frequency_hz / one.frequency_hz)) < _SAME]
     return min(near, key=lambda f: abs(np.log2(f.frequency_hz / one.frequency_hz)), default=None)
+
+
+def _differs(match: Match, frequency: FloatArray, apart: FloatArray, noise: float) -> bool:
+    """Whether the curves really part where one of them has a feature alone: a weak one may be a matter of the fit."""
+    one = match.measured or match.predicted
+    assert one is not None
+    wide = max(_AROUND, 0.5 / one.q if one.q else 0.0)
+    near = np.abs(frequency / one.frequency_hz - 1) < wide
+    return bool(near.any() and np.sqrt(np.mean(apart[near] ** 2)) > _PLAIN * noise)
 
 
 def _beside(found: list[Found], pairs: dict[int, int], one: Found) -> Found | None:

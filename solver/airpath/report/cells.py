@@ -7,8 +7,8 @@ from typing import Any
 from airpath.case.schema import Case
 from airpath.findings.ports import PortRow
 from airpath.findings.predict import Prediction
-from airpath.measured.sweep import MeasuredSweep
 from airpath.findings.tones import ToneRow
+from airpath.measured.sweep import MeasuredSweep
 from airpath.report.style import plain, tidy
 
 _SUMMED_TONES = 4

@@ -30,8 +30,8 @@ def curve_drawings(
 ) -> dict[str, tuple[float, Drawing]]:
     """Return height [in] and drawing of each figure by file name; no air speed for a box without openings.
 
-    A drawing takes the prediction and what to draw on, None for a figure of its own. ``sweep``: measured, drawn over the
-    impedance.
+    A drawing takes the prediction and what to draw on, None for a figure of its own. ``sweep``: measured, drawn over
+    the impedance.
     """
     drawn: dict[str, tuple[float, Drawing]] = {
         "impedance": (_TALL, partial(impedance, sweep=sweep)), "level": (_TALL, level), "excursion": (_LOW, excursion),
