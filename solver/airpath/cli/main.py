@@ -16,6 +16,7 @@ COMMANDS = {
     "predict": "solve a case, write the report folder, print the summary",
     "explain": "every peak, dip and ripple of the impedance, with its cause",
     "ports": "per port: effective length, tuning, pipe resonances, air speed",
+    "cover": "every combination of covered openings at every tone",
     "modes": "standing waves of each chamber: what excites them, what hears them, pressure maps",
     "fit": "which dimensions and values explain a measured impedance sweep",
     "driver": "driver values from measured sweeps: free air, then added mass or known volume",
