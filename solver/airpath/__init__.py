@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from airpath.case import Case, load
     from airpath.case.scaling import scaled
     from airpath.errors import AccuracyError, AirpathError, CaseError, FidelityError, SweepError
+    from airpath.findings.cover import Covering, cover
     from airpath.findings.explain import Feature, explain
     from airpath.findings.explanation import Explanation, explanation
     from airpath.findings.modes import ModeTable, modes
@@ -36,6 +37,7 @@ _HOMES = {
     "explain": "findings.explain", "Feature": "findings.explain",
     "explanation": "findings.explanation", "Explanation": "findings.explanation",
     "predict": "findings.predict", "Prediction": "findings.predict", "ports": "findings.predict",
+    "cover": "findings.cover", "Covering": "findings.cover",
     "modes": "findings.modes", "ModeTable": "findings.modes",
     "compare": "measured.compare", "Comparison": "measured.compare",
     "driver_values": "measured.driver", "DriverValues": "measured.driver",
@@ -47,10 +49,10 @@ _HOMES = {
 }  # fmt: skip
 
 __all__ = [
-    "AccuracyError", "AirpathError", "Case", "CaseError", "Comparison", "DriverValues", "Explanation", "Feature",
-    "FidelityError", "FitResult", "MeasuredSweep", "ModeTable", "Prediction", "Response", "Scaling", "SweepError",
-    "compare", "compare_scales", "driver_values", "explain", "explanation", "fit", "load", "modes", "ports",
-    "predict", "read_sweep", "scaled", "solve",
+    "AccuracyError", "AirpathError", "Case", "CaseError", "Comparison", "Covering", "DriverValues", "Explanation",
+    "Feature", "FidelityError", "FitResult", "MeasuredSweep", "ModeTable", "Prediction", "Response", "Scaling",
+    "SweepError", "compare", "compare_scales", "cover", "driver_values", "explain", "explanation", "fit", "load",
+    "modes", "ports", "predict", "read_sweep", "scaled", "solve",
 ]  # fmt: skip
 
 

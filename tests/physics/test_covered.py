@@ -77,7 +77,7 @@ def test_a_covered_mouth_is_one_that_is_not_there(text: str) -> None:
     for i, names in enumerate(states.states):
         kept = tuple(b for b in open_network.branches if not (b.role == "mouth" and b.owner in names))
         alone = solve_network(replace(open_network, branches=kept), OMEGA)
-        for node in alone.nodes:
+        for node in together.nodes:
             own = alone.at(node)
             np.testing.assert_allclose(together.at(node)[i], own, rtol=1e-6, atol=1e-9 * abs(own).max())
 

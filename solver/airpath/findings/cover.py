@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from itertools import combinations
 from typing import Any
 
@@ -109,7 +109,7 @@ def cover(case: Case, model: str | None = None, cap: str = "outer", only: tuple[
         tones, tones_text = own_tones(solve(open_case, model))
     covered = [names for count in range(_most(openings) + 1) for names in combinations(openings, count)]
     sweep = sweep_frequencies(case)
-    every = _solved(open_case, model, end, covered, np.concatenate([sweep, tones]))
+    every = solved(open_case, model, end, covered, np.concatenate([sweep, tones]))
     band, at_tones = every.part(slice(len(sweep))), every.part(slice(len(sweep), None))
     states = tuple(_state(case, end, openings, covered[i], i, band, at_tones) for i in range(len(covered)))
     levels = np.round(at_tones.spl_db, 1)  # of equals the one with the fewest covers
@@ -138,9 +138,9 @@ def _most(openings: tuple[str, ...]) -> int:
     return len(openings) if len(openings) <= MOST_OPENINGS else 2
 
 
-def _solved(case: Case, model: str, end: End, covered: list[tuple[str, ...]], frequency: FloatArray) -> Curves:
+def solved(case: Case, model: str, end: End, covered: list[tuple[str, ...]], frequency: FloatArray) -> Curves:
     """Solve all states at all frequencies, some at a time."""
-    network = build(case, model)
+    network = replace(build(case, model), chambers={})  # nobody asks for the pressure in them
     named = {name for names in covered for name in names}
     covers = tuple(c for c in caps(case, network, end, lumped=model == "lumped") if c.name in named)
     box = CoveredBox(network, covers, [frozenset(names) for names in covered], 2 * np.pi * frequency)

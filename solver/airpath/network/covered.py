@@ -74,10 +74,9 @@ def _cap(case: Case, network: Network, name: str, end: End, lumped: bool) -> Cap
         node = last.nodes[-1] if fed else network.branches[own[0]].nodes[0]
         stub = Branch(owner=name, role=last.role, element=spring, nodes=(node,))
         return Cap(name=name, gone=tuple(mouths if fed else own), instead=(stub,))
-    if mouths:
-        return Cap(name=name, gone=tuple(mouths))
-    capped = replace(last, nodes=(*last.nodes[:-1], f"{name} capped"))  # its mouth is one of several that act together
-    return Cap(name=name, gone=(network.branches.index(last),), instead=(capped,))
+    capped = [network.branches[i] for i in own if i not in mouths]
+    capped[-1] = replace(last, nodes=(*last.nodes[:-1], f"{name} capped"))
+    return Cap(name=name, gone=tuple(own), instead=tuple(capped))
 
 
 def air_volume(case: Case, name: str) -> float:
@@ -97,7 +96,7 @@ def air_volume(case: Case, name: str) -> float:
 class _Block:
     """Branches that come or go together, as an admittance ``y`` (r, r, n) between ``joints`` of the rest of the box.
 
-    ``inside``: per node within, its pressure per pressure at each joint (r, n).
+    ``flows``: per branch the flow into its terminals per pressure at each joint (terminals, r, n).
     """
 
     def __init__(self, branches: list[Branch], parts: list[ComplexArray], shared: dict[str, int], n: int) -> None:
@@ -114,7 +113,12 @@ class _Block:
                         whole[:, place[a], place[b]] += y[:, i, j]
         follow = -np.linalg.solve(whole[:, r:, r:], whole[:, r:, :r])
         self.y = last_axis(whole[:, :r, :r] + whole[:, :r, r:] @ follow)
-        self.inside = {node: last_axis(follow[:, i]) for i, node in enumerate(within)}
+        ends = np.concatenate([np.broadcast_to(np.eye(r), (n, r, r)), follow], axis=1)
+        known = [[i for i, node in enumerate(branch.nodes) if node in place] for branch in branches]
+        self.flows = [
+            last_axis(y[:, :, at] @ ends[:, [place[branch.nodes[i]] for i in at]])
+            for branch, y, at in zip(branches, parts, known, strict=True)
+        ]
 
 
 class CoveredBox:
@@ -130,22 +134,26 @@ class CoveredBox:
         branches = (*network.branches, *(b for cap in covers for b in cap.instead))
         self.network, self.omega, self.states = replace(network, branches=branches), omega, states
         self.parts = branch_admittances(branches, omega, network.air)
-        self.flat = {id(part): last_axis(part) for part in self.parts}
-        groups, first = [], len(network.branches)
+        groups: list[tuple[str, tuple[int, ...], tuple[int, ...]]] = []  # name, branches when open, when covered
         for cap in covers:
-            groups.append((cap.name, (cap.gone, tuple(range(first, first + len(cap.instead))))))
-            first += len(cap.instead)
-        # of a branch that isn't in all states: the states without it
-        self.absent = {
-            i: np.array([(name in state) != bool(covered) for state in states])
-            for name, both in groups
-            for covered, group in enumerate(both)
-            for i in group
-        }
-        self.shared = [i for i in range(len(branches)) if i not in self.absent]
+            first = len(network.branches) + sum(len(covered) for _, _, covered in groups)
+            groups.append((cap.name, cap.gone, tuple(range(first, first + len(cap.instead)))))
+        moving = {i for _, opened, covered in groups for i in (*opened, *covered)}
+        self.shared = {i: last_axis(self.parts[i]) for i in range(len(branches)) if i not in moving}
         nodes = {node for i in self.shared for node in branches[i].nodes}
         self.base = {node: i for i, node in enumerate(node for node in self.network.nodes if node in nodes)}
-        self.blocks = [(name, (self._block(both[0]), self._block(both[1]))) for name, both in groups]
+        self.blocks = [(name, (self._block(opened), self._block(covered))) for name, opened, covered in groups]
+        self.variants = [  # branches, their block, and the states that have it
+            (group, block, [i for i, state in enumerate(states) if (name in state) == (group is covered)])
+            for (name, opened, covered), (_, pair) in zip(groups, self.blocks, strict=True)
+            for group, block in zip((opened, covered), pair, strict=True)
+        ]
+        self.read: dict[int, set[int]] = {}  # terminals at which openings look
+        for o in network.openings:
+            last = len(branches[o.outflow].nodes) - 1
+            self.read.setdefault(o.outflow, set()).add(last if o.terminal is None else o.terminal)
+            if o.inflow is not None:
+                self.read.setdefault(o.inflow, set()).add(0)
         self.steps = self._steps()
         self.columns = list(dict.fromkeys(j for _, pair in self.blocks for block in pair for j in block.joints))
         self.alone = self._alone()
@@ -153,11 +161,14 @@ class CoveredBox:
     def state(self, part: slice = slice(None)) -> State:
         """Return the solution in every state, (states, n, ...), at ``part`` of the frequencies.
 
-        A branch that isn't there in a state has no flow. Raises AccuracyError if the power balance is off in any.
+        Pressures are those at the nodes that all states share. The flows of what covering changes are told where the
+        network's openings read them; a branch that isn't there in a state has none.
+        Raises AccuracyError if the power balance is off in any.
         """
-        pressure = self._pressures(part)
-        flows = self._flows(pressure, part)
-        return balanced(self.network, self.omega[part], np.moveaxis(pressure, 0, -1), flows)
+        pressure = self._tree(part)
+        flows, taken = self._flows(pressure, part)
+        joints = tuple(self.base), np.moveaxis(pressure, 0, -1)
+        return balanced(self.network, self.omega[part], *joints, flows, taken)
 
     def _block(self, group: tuple[int, ...]) -> _Block:
         branches = [self.network.branches[i] for i in group]
@@ -192,7 +203,7 @@ class CoveredBox:
         return steps
 
     def _tree(self, part: slice) -> ComplexArray:
-        """Return the pressures [Pa/V] at the shared nodes, (nodes, states, n), states in the order of the steps."""
+        """Return the pressures [Pa/V] at the shared nodes, (nodes, states, n)."""
         x, k = self.alone[:, None, 0, part], self.alone[:, 1:, None, part]
         columns = self.columns
         for depth, ((_, variants), parents) in enumerate(zip(self.blocks, self.steps, strict=True)):
@@ -207,44 +218,34 @@ class CoveredBox:
                 grown = x_new[:, here], k_new[:, :, here]
                 _attach(block.y[..., part], (x[:, whole], k[:, :, whole]), rows, at, keep, grown)
             x, k, columns = x_new, k_new, [columns[i] for i in keep]
-        return x
+        return x[:, self.place]
 
-    def _pressures(self, part: slice) -> ComplexArray:
-        """Return the pressures of all nodes, (nodes, states, n).
+    def _flows(self, pressure: ComplexArray, part: slice) -> tuple[tuple[ComplexArray, ...], NDArray[np.float64]]:
+        """Return per branch the flow into its terminals [m^3/s per V], (states, n, terminals), and the power taken.
 
-        Those inside a block follow its joints, and are 0 where it isn't there.
+        The power is that of all branches but the driver's [W per V^2], (states, n).
         """
-        place = {node: i for i, node in enumerate(self.network.nodes)}
-        found = self._tree(part)
-        out = np.zeros((len(place), len(self.states), found.shape[-1]), dtype=np.complex128)
-        for node, i in self.base.items():
-            np.take(found[i], self.place, axis=0, out=out[place[node]])
-        for name, variants in self.blocks:
-            for covered, block in enumerate(variants):
-                there = np.array([(name in state) == bool(covered) for state in self.states])[:, None]
-                for node, follow in block.inside.items():
-                    shares = zip(block.joints, follow, strict=True)
-                    out[place[node]] += there * sum(out[place[j]] * share[part] for j, share in shares)
-        return out
-
-    def _flows(self, pressure: ComplexArray, part: slice) -> tuple[ComplexArray, ...]:
-        """Return per branch the flow into its terminals [m^3/s per V], (states, n, terminals); 0 where it is not."""
-        at = {node: pressure[i] for i, node in enumerate(self.network.nodes)}
-        out = []
-        for i, (branch, y) in enumerate(zip(self.network.branches, self.parts, strict=True)):
-            own = self.flat[id(y)][..., part]
-            flow = np.zeros((len(branch.nodes), *pressure.shape[1:]), dtype=np.complex128)
-            ends = [(b, at[node]) for b, node in enumerate(branch.nodes) if node in at]
-            for a in range(len(flow)):
-                for first, (b, here) in enumerate(ends):
-                    if first:
-                        flow[a] += own[a, b] * here
-                    else:
-                        np.multiply(own[a, b], here, out=flow[a])
-            if i in self.absent:
-                flow[:, self.absent[i]] = 0.0
-            out.append(np.moveaxis(flow, 0, -1))
-        return tuple(out)
+        branches, shape = self.network.branches, pressure.shape[1:]
+        flows = [np.zeros((len(branch.nodes), *shape), dtype=np.complex128) for branch in branches]
+        entering = np.zeros_like(pressure)  # from each shared node
+        for i, y in self.shared.items():
+            ends = [(b, self.base[node]) for b, node in enumerate(branches[i].nodes) if node in self.base]
+            for a in range(len(flows[i])):
+                for b, node in ends:
+                    flows[i][a] += y[a, b, part] * pressure[node]
+            if i != self.network.driver:
+                for b, node in ends:
+                    entering[node] += flows[i][b]
+        for group, block, has in self.variants:
+            for j, joint in enumerate(block.joints):
+                here = pressure[self.base[joint], has]
+                for k, other in enumerate(block.joints):
+                    entering[self.base[other], has] += block.y[k, j, part] * here
+                for i, share in zip(group, block.flows, strict=True):
+                    for a in self.read.get(i, ()):
+                        flows[i][a, has] += share[a, j, part] * here
+        taken = (pressure.conj() * entering).real.sum(axis=0)
+        return tuple(np.moveaxis(flow, 0, -1) for flow in flows), taken
 
 
 _Pair = tuple[ComplexArray, ComplexArray]

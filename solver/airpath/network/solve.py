@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import reduce
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -62,19 +62,26 @@ def solve_network(network: Network, omega: Omega, admittances: list[ComplexArray
         np.einsum("nij,nj->ni", y, terminal_pressures(branch, nodes, pressure))
         for branch, y in zip(network.branches, parts, strict=True)
     )
-    return balanced(network, omega, pressure, flow)
+    taken = np.zeros(len(omega))
+    for i, branch in enumerate(network.branches):
+        if i != network.driver:
+            taken = taken + branch_power(branch, flow[i], nodes, pressure)
+    return balanced(network, omega, nodes, pressure, flow, taken)
 
 
-def balanced(network: Network, omega: Omega, pressure: ComplexArray, flow: tuple[ComplexArray, ...]) -> State:
+def balanced(
+    network: Network, omega: Omega, nodes: tuple[str, ...], pressure: ComplexArray, flow: tuple[ComplexArray, ...],
+    taken: NDArray[np.float64],
+) -> State:  # fmt: skip
     """Return the solution with what the driver does, its power balance checked.
 
-    ``pressure`` (..., n, nodes), ``flow`` per branch (..., n, terminals). Raises AccuracyError if the balance is off.
+    ``pressure`` (..., n, nodes), ``flow`` per branch (..., n, terminals), ``taken`` (..., n): power that goes into
+    all branches but the driver's [W per V^2]. Raises AccuracyError if the balance is off.
     """
-    nodes = tuple(network.nodes)
     terminal = terminal_pressures(network.branches[network.driver], nodes, pressure)
     velocity = network.cone.velocity(omega, terminal[..., 1] - terminal[..., 0])
     current = network.cone.current(omega, velocity)
-    imbalance = _imbalance(network, omega, nodes, pressure, flow, velocity, current)
+    imbalance = _imbalance(network, omega, velocity, current, taken)
     if not np.iscomplexobj(omega) and imbalance.max(initial=0.0) > BALANCE_LIMIT:
         worst = float(imbalance.max())
         where = omega[int(imbalance.argmax()) % len(omega)] / (2 * np.pi)
@@ -153,21 +160,16 @@ def terminal_pressures(branch: Branch, nodes: tuple[str, ...], pressure: Complex
     return out
 
 
+def branch_power(branch: Branch, flow: ComplexArray, nodes: tuple[str, ...], pressure: ComplexArray) -> NDArray[Any]:
+    """Return the power that goes into a branch and stays there [W per V^2], (n,)."""
+    return np.asarray((np.conj(terminal_pressures(branch, nodes, pressure)) * flow).sum(axis=-1).real)
+
+
 def _imbalance(
-    network: Network, omega: Omega, nodes: tuple[str, ...], pressure: ComplexArray, flow: tuple[ComplexArray, ...],
-    velocity: ComplexArray, current: ComplexArray,
-) -> NDArray[np.float64]:  # fmt: skip
+    network: Network, omega: Omega, velocity: ComplexArray, current: ComplexArray, taken: NDArray[np.float64]
+) -> NDArray[np.float64]:
     """Compare the power drawn at the terminals with what coil, suspension and every branch take."""
     cone = network.cone
     drawn = cone.count * current.real
     used = cone.count * (cone.coil(omega).real * np.abs(current) ** 2 + cone.resistance * np.abs(velocity) ** 2)
-    for place, node in enumerate(nodes):
-        inward = [
-            flow[i][..., terminal]
-            for i, branch in enumerate(network.branches)
-            for terminal, end in enumerate(branch.nodes)
-            if end == node and i != network.driver
-        ]
-        if inward:
-            used += (pressure[..., place].conj() * reduce(np.add, inward)).real
-    return np.asarray(np.abs(drawn - used) / np.abs(drawn))
+    return np.asarray(np.abs(drawn - used - taken) / np.abs(drawn))

@@ -153,10 +153,10 @@ def excursion_curves(found: Covering) -> Figure:
 
 
 def _curves(found: Covering, values: Any, some: list[int]) -> tuple[Figure, Axes]:
-    figure, (axes,) = frame(found.case, found.band.frequency, 3.6, width=WIDTH)
+    figure, panels = frame(found.case, found.band.frequency, 3.6, width=WIDTH)
     for k, i in enumerate(some):
-        axes.plot(found.band.frequency, values[i], **_style(k))
-    return figure, axes
+        panels[0].plot(found.band.frequency, values[i], **_style(k))
+    return figure, panels[0]
 
 
 def _finished(
