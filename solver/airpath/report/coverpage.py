@@ -28,7 +28,7 @@ from airpath.report.style import plain, png, styled, svg, tidy
 from airpath.report.templating import embedded, render
 
 if TYPE_CHECKING:
-    from matplotlib.figure import Figure
+    from matplotlib.figure import FigureBase
 
 _SILENT_DB = -100.0
 
@@ -50,7 +50,7 @@ def write_covering(found: Covering, folder: Path) -> list[Path]:
     return write_whole(content, folder)
 
 
-def cover_pictures(found: Covering) -> dict[str, Figure]:
+def cover_pictures(found: Covering) -> dict[str, FigureBase]:
     """Return every picture by its file name."""
     with styled():
         return {

@@ -12,7 +12,7 @@ from airpath.report.style import ALARM, INK, SOFT, WIDTH, opening_style, shorten
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
-    from matplotlib.figure import Figure
+    from matplotlib.figure import Figure, FigureBase
 
 MOST_ROWS = 24  # of the matrix; more are in the table
 _MOST_CURVES = 5
@@ -26,7 +26,7 @@ _ROW, _CELL, _MARK, _HEAD = 0.40, 0.72, 0.26, 0.42  # in
 def matrix(found: Covering) -> Figure:
     """Draw a row per state and a column per tone: level, its change in colour, the loudest of each tone framed."""
     from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.figure import Figure
+    from matplotlib.figure import Figure, FigureBase
     from matplotlib.patches import Rectangle
 
     rows, columns = shown_states(found), len(found.tones_hz) + 1
@@ -123,7 +123,7 @@ def curve_states(found: Covering) -> list[int]:
     return list(dict.fromkeys([0, found.best_mean, *found.best, *singles]))[:_MOST_CURVES]
 
 
-def level_curves(found: Covering) -> Figure:
+def level_curves(found: Covering) -> FigureBase:
     """Draw the level [dB] of the states that matter over the band."""
     heard = [i for i in curve_states(found) if found.band.spl_db[i].max() > _SILENT_DB]
     figure, axes = _curves(found, found.band.spl_db, heard)
@@ -134,7 +134,7 @@ def level_curves(found: Covering) -> Figure:
     return _finished(figure, axes, found, found.band.spl_db, heard)
 
 
-def impedance_curves(found: Covering) -> Figure:
+def impedance_curves(found: Covering) -> FigureBase:
     """Draw the impedance [ohm] of the same states."""
     size, some = np.abs(found.band.impedance), curve_states(found)
     figure, axes = _curves(found, size, some)
@@ -143,7 +143,7 @@ def impedance_curves(found: Covering) -> Figure:
     return _finished(figure, axes, found, size, some)
 
 
-def excursion_curves(found: Covering) -> Figure:
+def excursion_curves(found: Covering) -> FigureBase:
     """Draw the cone's excursion [mm] of the same states, with xmax."""
     travel, some = found.band.excursion_peak * 1e3, curve_states(found)
     figure, axes = _curves(found, travel, some)
@@ -152,7 +152,7 @@ def excursion_curves(found: Covering) -> Figure:
     return _finished(figure, axes, found, travel, some, limit=found.case.driver.xmax)
 
 
-def _curves(found: Covering, values: Any, some: list[int]) -> tuple[Figure, Axes]:
+def _curves(found: Covering, values: Any, some: list[int]) -> tuple[FigureBase, Axes]:
     figure, panels = frame(found.case, found.band.frequency, 3.6, width=WIDTH)
     for k, i in enumerate(some):
         panels[0].plot(found.band.frequency, values[i], **_style(k))
@@ -160,8 +160,8 @@ def _curves(found: Covering, values: Any, some: list[int]) -> tuple[Figure, Axes
 
 
 def _finished(
-    figure: Figure, axes: Axes, found: Covering, values: Any, some: list[int], limit: float | None = None
-) -> Figure:
+    figure: FigureBase, axes: Axes, found: Covering, values: Any, some: list[int], limit: float | None = None
+) -> FigureBase:
     ends: list[End] = [(values[i, -1], curve_name(found, i), _style(k)) for k, i in enumerate(some)]
     if limit is not None:
         ends.append(limit_line(axes, limit * 1e3, f"xmax {tidy(limit * 1e3)} mm"))
