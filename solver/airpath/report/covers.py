@@ -26,7 +26,7 @@ _ROW, _CELL, _MARK, _HEAD = 0.40, 0.72, 0.26, 0.42  # in
 def matrix(found: Covering) -> Figure:
     """Draw a row per state and a column per tone: level, its change in colour, the loudest of each tone framed."""
     from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.figure import Figure, FigureBase
+    from matplotlib.figure import Figure
     from matplotlib.patches import Rectangle
 
     rows, columns = shown_states(found), len(found.tones_hz) + 1
