@@ -9,6 +9,7 @@ from airpath.findings.ports import PortRow
 from airpath.findings.predict import Prediction
 from airpath.findings.tones import ToneRow
 from airpath.measured.sweep import MeasuredSweep
+from airpath.report.drawnspace import outlined
 from airpath.report.style import plain, tidy
 
 _SUMMED_TONES = 4
@@ -115,8 +116,11 @@ def caption(prediction: Prediction, name: str, sweep: MeasuredSweep | None = Non
         text += " Ports and horns stand outside their chambers."
         if any(chamber.volume is not None for chamber in case.chambers.values()):
             text += " A chamber that has only a volume is drawn as a square of matching area."
-        if any(chamber.outline is not None for chamber in case.chambers.values()):
-            text += " A chamber with a drawing of its own is a plain square here."
+        drawn = [name for name, chamber in case.chambers.items() if chamber.outline is not None]
+        if any(outlined(case, name) is None for name in drawn):
+            text += " A chamber with a solid mesh is a plain square here."
+        if any(outlined(case, name) is not None for name in drawn):
+            text += " A drawn chamber has its outline, with what joins it at its openings."
     elif name != "air-speed" and len(prediction.responses) > 1:
         text += f" Fidelities: {', '.join(prediction.responses)}."
     if name == "impedance" and sweep is not None:

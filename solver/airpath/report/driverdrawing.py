@@ -12,7 +12,7 @@ from airpath.report.sheet import Sheet
 from airpath.report.style import INK, SOFT, tidy
 
 if TYPE_CHECKING:
-    from airpath.report.sketch import Box
+    from airpath.report.drawnspace import Box
 
 DRIVER = "driver"
 _CONE, _MAGNET = "#f7f2e4", "#55606b"
@@ -42,6 +42,11 @@ def draw_driver(case: Case, sheet: Sheet, boxes: dict[str, Box], ducts: list[Duc
     box = boxes[inside[0]] if inside else None
     half = min(radius, box.h * 0.42) if box else radius
     y = box.h / 2 if box else 0.0
+    mouth = box.mouth(DRIVER) if box else None
+    if mouth is not None and mouth.side == "left":
+        y = mouth.at[1]
+    elif mouth is not None:
+        sheet.stroke([(0.0, y), mouth.at], color=SOFT, linewidth=0.9, linestyle=(0, (4, 3)))
     to_horn = box is None and driver.rear not in fed and driver.front in fed
     facing = 1 if to_horn or (box is not None and driver.front == box.name) else -1
     right, left = (driver.front, driver.rear) if facing == 1 else (driver.rear, driver.front)

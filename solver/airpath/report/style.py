@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 
 WIDTH = 5.2  # in: on a phone its letters are still read
 INK, SOFT, ALARM = "#1c2733", "#6b7783", "#a3262a"
+AIR_FILL = "#e3edf4"  # a chamber
 # Each differs from its neighbours in lightness too, so that the order survives a grey print.
 COLOURS = ("#14508c", "#c4681a", "#1f8a70", "#7d3c78", "#a88a12", "#4d5a66")
 DASHES: tuple[Any, ...] = ("solid", (0, (6, 2)), (0, (6, 2, 1.5, 2)), (0, (1.6, 1.4)), (0, (10, 3)), (0, (3, 1.5)))
