@@ -12,6 +12,7 @@ from airpath.air import air_at
 from airpath.case.load import parse
 from airpath.case.schema import Case
 from airpath.network.build import build, models_for
+from airpath.network.covered import CoveredBox, caps
 from airpath.network.graph import OUTSIDE
 from airpath.network.listening import to_listener
 from airpath.network.respond import respond, solve
@@ -199,3 +200,30 @@ def test_close_openings_load_each_other() -> None:
     power = (np.conj(p) * flow).sum(axis=1).real
     both = (np.abs(flow) ** 2).sum(axis=1) + 2 * (flow[:, 0] * np.conj(flow[:, 1])).real * np.sinc(k * 0.12 / np.pi)
     assert power == pytest.approx(RHO * C * k**2 / (2 * np.pi) * both, rel=2e-3)
+
+
+@pytest.mark.parametrize("where", ["outdoors", "room"])
+def test_covered_openings_that_act_together_are_boxes_built_that_way(where: str) -> None:
+    """One solution for every state, with mutual radiation outdoors and with the standing waves of a room."""
+    more = (
+        '[ports.tail]\nfrom = "box"\nto = "outside"\nlength = "60 mm"\ndiameter = "40 mm"\n'
+        'at = ["0.4 m", "0.05 m", "0.25 m"]'
+    )
+    if where == "outdoors":
+        case = case_of(more, 'front_at = ["0 m", "0 m", "0 m"]', 'at = ["0.15 m", "0.05 m", "0 m"]')
+    else:
+        case = case_of(
+            more + '\n[room]\nsize = ["1 m", "1.5 m", "2.2 m"]\n[listener]\nat = ["0.9 m", "1.4 m", "2 m"]',
+            'front_at = ["0.08 m", "0.09 m", "0.1 m"]', 'at = ["0.15 m", "0 m", "0.25 m"]',
+        )
+    model = "line" if where == "outdoors" else "field"
+    f = np.geomspace(20, 400, 30)
+    network = build(case, model)
+    states = [frozenset[str](), frozenset({"vent"}), frozenset({"tail"}), frozenset({"vent", "tail"})]
+    box = CoveredBox(network, caps(case, network, "outer", lumped=False), states, 2 * np.pi * f)
+    together = respond(case, box.network, box.state(), model)
+    for i, names in enumerate(states):
+        ports = {n: p.model_copy(update={"covered": n in names}) for n, p in case.ports.items()}
+        alone = solve(case.model_copy(update={"ports": ports}), model, f)
+        assert np.abs(together.pressure[i] / alone.pressure - 1).max() < 1e-8
+        assert np.abs(together.impedance[i] / alone.impedance - 1).max() < 1e-8

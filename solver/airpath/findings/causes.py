@@ -180,7 +180,7 @@ def _phrase(case: Case, kinds: dict[str, str], suspect: Suspect, order: Order, s
         air = f" and on the air in {quoted(springs)}" if springs else ""
         return f"the driver: its cone swings on its suspension{air}"
     if suspect.type == "helmholtz" and kinds.get(name) == "room":
-        return "the room around the box: its air is the spring, what stands open in it the plug"
+        return order.phrase
     if suspect.type == "helmholtz":
         return _helmholtz(kinds, share)
     if suspect.type == "leak":

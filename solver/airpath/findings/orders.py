@@ -16,6 +16,7 @@ from airpath.network.horns import horn_way
 
 _LOW = 2 * np.pi * 0.01  # rad/s: a plug is a plug there
 _FORKED = 0.01  # modes closer than this share of their frequency are told apart by how well they couple
+_BELOW_WAVES = 0.85  # of the first standing wave: a room that rings lower is one spring
 _RANKS = ("first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth")
 
 
@@ -38,6 +39,8 @@ def order_of(case: Case, network: Network, kind: str, element: str, spot: Spot, 
         return _horn(case, network, element, spot.frequency, nth)
     if kind == "chamber-mode":
         return _chamber(case, network, element, spot.frequency)
+    if element == "room":
+        return _room(network, spot.frequency)
     return Order(number=None, phrase="")
 
 
@@ -54,6 +57,9 @@ def inertance_length(network: Network, owner: str) -> float:
     for branch in network.branches:
         if branch.owner == owner and branch.element.terminals == 2:
             total += float((1 / still(branch.element).admittance(omega, air)[0, 0, 0]).imag / _LOW)
+        elif owner in branch.owners:  # its share of the air outside
+            i = branch.owners.index(owner)
+            total += float(np.linalg.inv(branch.element.admittance(omega, air)[0])[i, i].imag / _LOW)
     return total * (opening.area if opening else 0.0) / air.density
 
 
@@ -107,3 +113,16 @@ def _chamber(case: Case, network: Network, name: str, frequency: float) -> Order
             f'chamber "{name}"',
         )
     return Order(number=None, phrase=f'a standing wave of chamber "{name}"')
+
+
+def _room(network: Network, frequency: float) -> Order:
+    """A room rings as one spring with its door, from its first standing wave on by the nearest of these."""
+    text = "the room around the box: its air is the spring, what stands open in it the plug"
+    element = next((b.element for b in network.branches if b.role == "room" and isinstance(b.element, Cuboid)), None)
+    if element is None:
+        return Order(number=None, phrase=text)
+    waves = [m for m in element.modes(network.air, 0.0, 1.5 * frequency) if any(m.order)]
+    if not waves or frequency < _BELOW_WAVES * waves[0].frequency_hz:
+        return Order(number=None, phrase=text)
+    best = min(waves, key=lambda m: abs(m.frequency_hz / frequency - 1))
+    return Order(number=list(best.order), phrase=f"the standing wave {best.order} of the room around the box")
