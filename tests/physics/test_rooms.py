@@ -125,6 +125,22 @@ def test_pressure_at_the_listener_is_the_sum_of_the_openings(model: str) -> None
     assert set(to_listener(case, network, omega)) == {"cone", "vent"}
 
 
+def test_a_mouth_away_from_the_walls_moves_a_baffled_pistons_air() -> None:
+    """8/(3 pi) radii (Rayleigh) in all: half of it the room's own near field, the rest its share of the box's front."""
+    case = case_of(
+        '[room]\nsize = ["9 m", "10 m", "11 m"]\n[listener]\nat = ["1 m", "1 m", "1 m"]\n',
+        'front_at = ["4.1 m", "5.3 m", "5.2 m"]',
+    )
+    network, omega = build(case, "field"), np.array([2 * np.pi * 2.0])
+    (plug,) = (b.element for b in network.branches if b.role == "mouth")
+    (room,) = (b.element for b in network.branches if b.element.kind == "cuboid")
+    own = np.linalg.inv(room.admittance(omega, AIR))[0, 0, 0] + 1 / plug.admittance(omega, AIR)[0, 0, 0]
+    spring = 1 / room.storage(omega, AIR)[0]
+    area = 60e-4
+    mass = (own - spring).imag / omega[0] / RHO * area
+    assert mass == pytest.approx(8 / (3 * np.pi) * np.sqrt(area / np.pi), rel=0.03)
+
+
 def test_both_sides_of_a_bare_cone_in_a_room_cancel() -> None:
     text = BOX.format(driver="").replace('rear = "box"', 'rear = "outside"').split("[chambers")[0]
     response = solve(parse(text + '[room]\nvolume = "3 m^3"\n', Path("bare.toml")), "line", [50.0, 100.0])
@@ -163,6 +179,14 @@ def test_six_decibels_a_doubling_of_distance() -> None:
         for d in (50, 100)
     ]  # fmt: skip
     assert np.diff(far, axis=0) == pytest.approx(-20 * np.log10(2), abs=1e-3)
+
+
+def test_level_of_a_source_in_half_space() -> None:
+    """p = rho f U/r, which lags by the time of travel (Kinsler et al., ch. 5 and 7)."""
+    f, r = np.array([40.0, 400.0]), 1.7
+    response = solve(case_of(f'[listener]\ndistance = "{r} m"\n'), "line", f)
+    expected = 1j * RHO * f * outflow(response) / r * np.exp(-2j * np.pi * f * r / C)
+    assert response.pressure == pytest.approx(expected, rel=1e-12)
 
 
 def test_half_a_wave_of_path_between_two_openings_turns_the_sign() -> None:

@@ -49,6 +49,15 @@ def test_an_open_door_rings_and_then_lets_go():
     assert shut.gain_db[0] > opened.gain_db[0]
 
 
+def test_losses_bound_the_resonance():
+    """At it spring and plug cancel and Q times the spring's impedance is left."""
+    found = table('volume = "2 m^3"\nloss_q = 5\nopening = "0.02 m^2"', [20.0])
+    ring = found.states[0].helmholtz_hz
+    at_it = table('volume = "2 m^3"\nloss_q = 5\nopening = "0.02 m^2"', [ring]).states[0]
+    expected = 20 * np.log10(5 * C**2 / ((2 * np.pi * ring) ** 2 * 2.0) * 2 * np.pi * 1.0)
+    assert at_it.closed_form_db[0] == pytest.approx(expected, abs=1e-3)
+
+
 def test_a_slot_counts_as_a_slot():
     """The same area as a narrow slot holds less air: the room rings higher (Rayleigh: mass of an aperture)."""
     round_, slot = (
