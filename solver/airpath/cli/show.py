@@ -51,8 +51,19 @@ def show_prediction(prediction: Prediction, out: Console) -> None:
     out.print(_tones_table(prediction, rows))
     for row in rows:
         out.print(escape(f"  {sig(row.frequency_hz, 4)} Hz: {row.verdict}."))
+    show_clean(prediction, out)
     for warning in prediction.warnings:
         out.print(f"[bold yellow]Caution.[/bold yellow] {escape(warning)}")
+
+
+def show_clean(prediction: Prediction, out: Console) -> None:
+    """Print how loud each tone may get before the first limit is reached."""
+    if all(row.limit is None for row in prediction.clean):
+        return
+    out.print("[bold]Maximum clean level[/bold]: the drive at which the first limit is reached (linear model)")
+    for row in prediction.clean:
+        out.print(escape(f"  {sig(row.frequency_hz, 4)} Hz: {row.spl_db:.1f} dB at {row.text}."))
+    out.print("  An upper bound, no promise; such levels can harm hearing.")
 
 
 def _tones_table(prediction: Prediction, rows: list[ToneRow]) -> Table:

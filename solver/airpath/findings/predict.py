@@ -15,6 +15,7 @@ from airpath.case.schema import Case
 from airpath.elements.base import Omega
 from airpath.errors import FidelityError
 from airpath.findings.cautions import cautions
+from airpath.findings.clean import CleanRow, clean_rows
 from airpath.findings.ports import PortRow, port_rows
 from airpath.findings.rooms import Doors, doors
 from airpath.findings.tones import ToneRow, tone_rows
@@ -39,7 +40,8 @@ class Prediction:
     ``responses``: per fidelity over the sweep, simplest first; ``tones_hz``: the case's tones, or the impedance dips if
     it names none; ``tones``: rows per tone and fidelity; ``ports``: by the highest fidelity; ``warnings``: doubts
     about the input and dangers; ``notes``: what was assumed; ``parting``: where the fidelities part, in a sentence;
-    ``tones_text``: how the tones were chosen if the case names none, else empty; ``doors``: the room's table, if any.
+    ``tones_text``: how the tones were chosen if the case names none, else empty; ``doors``: the room's table, if any;
+    ``clean``: per tone the loudest level before a limit is reached, by the highest fidelity.
     """
 
     case: Case
@@ -53,6 +55,7 @@ class Prediction:
     parting: str
     tones_text: str
     doors: Doors | None
+    clean: list[CleanRow]
 
     @property
     def best(self) -> str:
@@ -76,6 +79,7 @@ class Prediction:
             "models": {name: response.to_dict() for name, response in self.responses.items()},
             "tones": [row.to_dict() for row in self.tones],
             "ports": {name: row.to_dict() for name, row in self.ports.items()},
+            "clean_level": [row.to_dict() for row in self.clean],
             **room,
             "warnings": self.warnings,
             "notes": self.notes,
@@ -116,6 +120,7 @@ def predict(
         parting=_parting(case, responses),
         tones_text=tones_text,
         doors=doors(case, best, tones),
+        clean=clean_rows(case, at_tones[best]),
     )
 
 

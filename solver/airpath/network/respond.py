@@ -27,14 +27,25 @@ def solve(case: Case, model: str = "line", frequency_hz: ArrayLike | None = None
     return respond(case, network, solve_network(network, 2 * np.pi * frequency), model)
 
 
+def nominal_resistance(case: Case) -> float:
+    """Return Re of all drivers together [ohm], as they are wired: what "power into Re" counts into."""
+    driver = case.driver
+    return driver.Re * driver.count if driver.wiring == "series" else driver.Re / driver.count
+
+
+def source_voltage(case: Case) -> float:
+    """Return the RMS voltage of the source [V], before its resistance."""
+    drive = case.drive
+    return drive.voltage if drive.power is None else float(np.sqrt(drive.power * nominal_resistance(case)))
+
+
 def respond(case: Case, network: Network, state: State, model: str) -> Response:
     """Scale a network's solution, or those of several of its states, to the case's drive and listener."""
     omega, drive = state.omega, case.drive
     number, series = network.cone.count, case.driver.wiring == "series"
     single = 1 / state.current
     impedance = single * number if series else single / number
-    rest = case.driver.Re * number if series else case.driver.Re / number
-    source = drive.voltage if drive.power is None else float(np.sqrt(drive.power * rest))
+    source = source_voltage(case)
     terminal = source * impedance / (impedance + drive.source_resistance)
     each = terminal / number if series else terminal
     velocity = each * state.velocity

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from airpath.findings.clean import CLEAN_NOTE
 from airpath.findings.predict import Prediction
 from airpath.measured.sweep import MeasuredSweep
 from airpath.report.cells import alternative, assumptions, caption, port_cells, summary, tone_cells
@@ -27,6 +28,7 @@ def page(prediction: Prediction, vectors: dict[str, bytes], sweep: MeasuredSweep
             for name, data in vectors.items()
         ],
         assumed=assumptions(prediction),
+        clean_note=CLEAN_NOTE,
         charts=(drawn if sweep is None else with_measured(drawn, sweep)).to_json(),
         scripts=scripts(),
     )

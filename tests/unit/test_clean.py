@@ -1,0 +1,73 @@
+"""The maximum clean level: solved again at its voltage, exactly one limit is reached and none is passed."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from airpath.case.schema import Case
+from airpath.findings.clean import clean_rows
+from airpath.findings.ports import SPEED_LIMIT_SHARE
+from airpath.findings.predict import predict
+from airpath.network.meshed import case_air
+from airpath.network.respond import solve
+from known_boxes import BOXES, case, chamber, port
+
+TONES = (25.0, 40.0, 60.0, 90.0, 200.0)
+
+
+def box(name: str, **driver: Any) -> Case:
+    found = BOXES[name]
+    return found.model_copy(update={"tones": TONES, "driver": found.driver.model_copy(update=driver)})
+
+
+def driven(found: Case, voltage: float) -> Case:
+    return found.model_copy(update={"drive": found.drive.model_copy(update={"voltage": voltage, "power": None})})
+
+
+@pytest.mark.parametrize("wiring", ["parallel", "series"])
+@pytest.mark.parametrize("name", ["vented", "double chamber", "closed"])
+def test_at_the_voltage_the_limit_is_just_reached(name: str, wiring: str) -> None:
+    found = box(name, xmax=2.5e-3, power=30.0, count=2, wiring=wiring)
+    found = found.model_copy(update={"drive": found.drive.model_copy(update={"source_resistance": 0.4})})
+    ohms = 2 * 6.1 if wiring == "series" else 6.1 / 2
+    limit = SPEED_LIMIT_SHARE * case_air(found).sound_speed
+    kinds = set()
+    for i, row in enumerate(clean_rows(found, solve(found, "line", TONES))):
+        loud = solve(driven(found, row.voltage_v), "line", TONES)
+        reached = {("xmax", "driver"): loud.excursion_peak[i] / 2.5e-3}
+        reached[("power", "driver")] = row.voltage_v**2 / ohms / 60.0
+        for port_name in found.ports:
+            reached[("air speed", port_name)] = loud.openings[port_name].air_speed_peak[i] / limit
+        assert max(reached.values()) == pytest.approx(1.0, rel=1e-9)
+        assert reached[(row.limit, row.element)] == pytest.approx(1.0, rel=1e-9)
+        assert row.spl_db == pytest.approx(loud.spl_db[i], abs=1e-9)
+        assert row.power_w == pytest.approx(row.voltage_v**2 / ohms, rel=1e-12)
+        kinds.add(row.limit)
+    assert len(kinds) > 1
+
+
+def test_the_drive_of_the_case_does_not_matter() -> None:
+    found = box("vented", xmax=2.5e-3)
+    by_power = found.model_copy(update={"drive": found.drive.model_copy(update={"power": 3.0})})
+    one, other = (clean_rows(c, solve(c, "line", TONES)) for c in (driven(found, 0.1), by_power))
+    assert [r.voltage_v for r in one] == pytest.approx([r.voltage_v for r in other])
+    assert [r.spl_db for r in one] == pytest.approx([r.spl_db for r in other])
+
+
+def test_a_covered_port_sets_no_limit_and_without_any_limit_it_says_so() -> None:
+    text = chamber("box", "20 L") + port("vent", "box", "outside", "100 mm", more="covered = true")
+    found = case(text).model_copy(update={"tones": (50.0,)})
+    (row,) = predict(found, ("line",)).clean
+    assert (row.limit, row.voltage_v, row.spl_db) == (None, None, None)
+    assert row.text == "no limit known: the case gives neither xmax nor power, and has no open port"
+
+
+def test_it_is_in_the_result_with_its_limit_in_words() -> None:
+    rows = predict(box("vented", xmax=2.5e-3, power=30.0), ("line",)).to_dict()["clean_level"]
+    assert [row["frequency_hz"] for row in rows] == list(TONES)
+    for row in rows:
+        assert row["limit"] in ("xmax", "power", "air speed")
+        words = {"xmax": "xmax, 2.5 mm", "power": "power rating, 30 W", "air speed": 'the air in "vent" reaches 17 m/s'}
+        assert words[row["limit"]] in row["text"]
