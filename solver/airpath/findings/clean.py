@@ -17,8 +17,8 @@ from airpath.network.response import Response
 Limit = Literal["xmax", "power", "air speed"]
 CLEAN_NOTE = (
     "By the linear model, which knows no compression, distortion or warm coil: an upper bound. Power counts into Re; "
-    "the air speed limit is the usual 5 % of the sound speed. No promise that it sounds clean or that the driver lives. "
-    "Such levels can harm hearing: keep away, protect ears, follow local rules on noise."
+    "the air speed limit is the usual 5 % of the sound speed. No promise that it sounds clean or that the driver "
+    "lives. Such levels can harm hearing: keep away, protect ears, follow local rules on noise."
 )
 
 
