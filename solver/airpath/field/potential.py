@@ -41,7 +41,12 @@ class Potential:
 
     ``points`` (n, 2 or 3) [m], ``cells`` (m, 3 or 4), ``value`` (n,) from 0 at the throat to 1 at the mouth; ``flux`` q
     [m]: its inertance is density/q; ``corner_volume`` (m, 3 or 4) [m^3], the part of each cell that its corners hold.
+    ``solution`` (unknowns,) on ``basis`` is the potential itself, ``local`` the shape functions on the fine points.
     """
+
+    basis: Any
+    solution: Floats
+    local: Floats
 
     points: Floats
     cells: NDArray[np.int64]
@@ -56,7 +61,22 @@ class Potential:
 
     def volume_below(self, levels: Floats) -> Floats:
         """Return the volume [m^3] between the throat and each of the rising ``levels`` (n,) of 0 to 1."""
-        return CellValues(value=self.value[self.cells], volume=self.corner_volume).below(levels)
+        volume = CellValues(value=self.value[self.cells], volume=self.corner_volume).below(levels)
+        return np.where(levels <= 0.0, 0.0, np.where(levels >= 1.0, self.volume, volume))
+
+    def fine(self, solution: Floats) -> Floats:
+        """Return another finite-element function (unknowns,) on the fine points, (n,)."""
+        return np.asarray(solution[self.basis.element_dofs].T @ self.local).ravel()
+
+    def at(self, points: Floats) -> Floats:
+        """Return the potential at points (n, dimension) [m] within the path. Raises ValueError for one outside."""
+        return np.clip(self.basis.probes(points.T) @ self.solution, 0.0, 1.0)
+
+    def near(self, points: Floats) -> Floats:
+        """Return the potential at the fine point next to each of ``points`` (n, dimension) [m], which may be corners."""
+        from scipy.spatial import cKDTree
+
+        return np.asarray(self.value[cKDTree(self.points).query(points)[1]])
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -168,6 +188,7 @@ def _on_fine_cells(mesh: FieldMesh, basis: Any, value: Floats, flux: float) -> P
     size = np.abs(np.linalg.det(corners[:, 1:] - corners[:, :1])) / (2.0 if dimension == 2 else 6.0)
     return Potential(
         points=points, cells=cells, flux=flux, corner_volume=_corner_volume(mesh, corners, size),
+        basis=basis, solution=value, local=local,
         value=np.clip(value[basis.element_dofs].T @ local, 0.0, 1.0).ravel(),
     )  # fmt: skip
 
@@ -186,7 +207,6 @@ def horn_of(found: Potential, throat_area: float, mouth_area: float, slices: int
     """Return the equivalent horn of a potential, in ``slices`` of equal length."""
     levels = _even_levels(found, slices)
     volume = found.volume_below(levels)
-    volume[0], volume[-1] = 0.0, found.volume
     step = np.sqrt(np.diff(volume) * np.diff(levels) / found.flux)
     distance = np.concatenate([[0.0], np.cumsum(step)])
     area = np.gradient(volume, distance, edge_order=2)
@@ -201,7 +221,6 @@ def _even_levels(found: Potential, slices: int) -> Floats:
     levels = np.linspace(0.0, 1.0, slices + 1)
     for _ in range(4):
         volume = found.volume_below(levels)
-        volume[0], volume[-1] = 0.0, found.volume
         distance = np.concatenate([[0.0], np.cumsum(np.sqrt(np.diff(volume) * np.diff(levels)))])
         levels = np.interp(np.linspace(0.0, distance[-1], slices + 1), distance, levels)
     return levels
