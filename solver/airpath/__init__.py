@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from airpath.findings.cover import Covering, cover
     from airpath.findings.explain import Feature, explain
     from airpath.findings.explanation import Explanation, explanation
+    from airpath.findings.fold import Fold, fold
     from airpath.findings.modes import ModeTable, modes
     from airpath.findings.predict import Prediction, ports, predict
     from airpath.findings.scaling import Scaling, compare_scales
@@ -40,6 +41,7 @@ _HOMES = {
     "cover": "findings.cover", "Covering": "findings.cover",
     "modes": "findings.modes", "ModeTable": "findings.modes",
     "compare": "measured.compare", "Comparison": "measured.compare",
+    "fold": "findings.fold", "Fold": "findings.fold",
     "driver_values": "measured.driver", "DriverValues": "measured.driver",
     "fit": "measured.fit", "FitResult": "measured.fitresult",
     "read_sweep": "measured.sweep", "MeasuredSweep": "measured.sweep",
@@ -50,8 +52,8 @@ _HOMES = {
 
 __all__ = [
     "AccuracyError", "AirpathError", "Case", "CaseError", "Comparison", "Covering", "DriverValues", "Explanation",
-    "Feature", "FidelityError", "FitResult", "MeasuredSweep", "ModeTable", "Prediction", "Response", "Scaling",
-    "SweepError", "compare", "compare_scales", "cover", "driver_values", "explain", "explanation", "fit", "load",
+    "Feature", "FidelityError", "FitResult", "Fold", "MeasuredSweep", "ModeTable", "Prediction", "Response", "Scaling",
+    "SweepError", "compare", "compare_scales", "cover", "driver_values", "explain", "explanation", "fit", "fold", "load",
     "modes", "ports", "predict", "read_sweep", "scaled", "solve",
 ]  # fmt: skip
 

@@ -18,6 +18,7 @@ COMMANDS = {
     "ports": "per port: effective length, tuning, pipe resonances, air speed",
     "cover": "every combination of covered openings at every tone",
     "modes": "standing waves of each chamber: what excites them, what hears them, pressure maps",
+    "fold": "what a drawn, folded path really is: area along it, length, throat impedance",
     "fit": "which dimensions and values explain a measured impedance sweep",
     "driver": "driver values from measured sweeps: free air, then added mass or known volume",
     "scale": "write a case at another scale, solve both and say where they differ",

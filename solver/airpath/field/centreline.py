@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 import skfem
 from numpy.typing import NDArray
+from scipy.integrate import cumulative_trapezoid
 from scipy.sparse import coo_array, csr_array
 from scipy.sparse.csgraph import connected_components
 from skfem.helpers import dot, grad
@@ -46,6 +47,16 @@ class CentreLine:
         """Length of the line [m]."""
         return float(self.distance_m[-1])
 
+    @property
+    def volume_to_m3(self) -> Floats:
+        """Volume [m^3] from the throat to each point, (n,)."""
+        return np.asarray(cumulative_trapezoid(self.area_m2, self.distance_m, initial=0.0))
+
+    @property
+    def inertance_to_per_m(self) -> Floats:
+        """Integral of ds/S [1/m] from the throat to each point, (n,)."""
+        return np.asarray(cumulative_trapezoid(1.0 / self.area_m2, self.distance_m, initial=0.0))
+
     def at_level(self, level: Floats) -> Floats:
         """Return the distance [m] along the line at potentials (n,)."""
         return np.asarray(np.interp(level, self.potential, self.distance_m))
@@ -71,7 +82,7 @@ def middle_line(sides: Sides, mesh: FieldMesh, found: Potential, levels: Floats)
 
 
 def drawn_line(sides: Sides, found: Potential) -> CentreLine | None:
-    """Return the drawn centre line, or None. Raises GeometryError where it leaves the path or misses one of its ends."""
+    """Return the drawn centre line, or None. Raises GeometryError where it leaves the path or misses an end of it."""
     outline = sides.outline
     if outline.centreline is None:
         return None

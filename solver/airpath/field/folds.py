@@ -59,7 +59,7 @@ def bends(sides: Sides, found: Potential, middle: CentreLine) -> list[Bend]:
         after = _halfway(b, runs[number][0]) if number < len(runs) else len(heading) - 1
         first = max(before, _moved(middle, a, -0.5 * width[a]))
         last = min(after, _moved(middle, b, 0.5 * width[b]))
-        turn = float(np.degrees(heading[b] - heading[a]))
+        turn = float(np.degrees(heading[last] - heading[first]))
         centre = int(np.abs(heading - 0.5 * (heading[a] + heading[b]))[a : b + 1].argmin()) + a
         levels = (float(middle.potential[first]), float(middle.potential[last]))
         corners = _inner_corners(sides, found, "left" if turn > 0.0 else "right", levels)

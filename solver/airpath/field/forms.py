@@ -126,6 +126,13 @@ def _stuffed_parts(mesh: Meshed, element: Any, weight: Any, rule: int) -> list[A
     return [form.assemble(basis).tocsc() for form in _volume_forms(weight)]
 
 
+def stiffness_of(mesh: Meshed, order: int | None = None) -> tuple[Any, csc_matrix]:
+    """Return the basis and the stiffness alone, (unknowns, unknowns), as :func:`assemble` makes them."""
+    element = element_for(mesh.kind, order)
+    basis = skfem.Basis(mesh.mesh, element, intorder=2 * element.maxdeg + (mesh.kind == "axisymmetric"))
+    return basis, _volume_forms(_weight(mesh))[0].assemble(basis).tocsc()
+
+
 def _weight(mesh: Meshed) -> Any:
     """Return the function of position that turns an integral over the mesh into one over the true volume."""
     if mesh.kind == "axisymmetric":

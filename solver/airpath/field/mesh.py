@@ -64,7 +64,7 @@ def mesh_outline(
     Checked by: tests/unit/test_mesh.py, against closed forms and a converged partitioned chamber.
     """
     extent = float(np.ptp(outline.points, axis=0).max())
-    size = min(_CELL_WAVELENGTHS[order] * sound_speed / highest_hz, extent / 3.0)
+    size = largest_cell(outline, highest_hz=highest_hz, sound_speed=sound_speed, order=order)
     wanted = 2.3 * outline.area() / (size / refine) ** 2
     if wanted > _MOST_CELLS:
         raise GeometryError(
@@ -80,6 +80,12 @@ def mesh_outline(
     _check_area(outline, mesh)
     openings = opening_facets(outline, mesh)
     return FieldMesh(mesh=mesh, kind=outline.kind, depth=outline.depth, openings=openings, stuffed=stuffed)
+
+
+def largest_cell(outline: Outline, *, highest_hz: float, sound_speed: float, order: int = 4) -> float:
+    """Return the size [m] that :func:`mesh_outline` allows a cell."""
+    extent = float(np.ptp(outline.points, axis=0).max())
+    return min(_CELL_WAVELENGTHS[order] * sound_speed / highest_hz, extent / 3.0)
 
 
 def _corner_sizes(outline: Outline, *, cell: float, refine: float) -> FloatArray:

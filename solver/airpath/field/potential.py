@@ -9,13 +9,14 @@ potential surfaces; the decomposition follows from the two identities.)
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from airpath.errors import GeometryError
-from airpath.field.forms import assemble
+from airpath.field.forms import assemble, stiffness_of
 from airpath.field.levels import CellValues
 from airpath.field.mesh import FieldMesh, mesh_outline, opening_facets
 from airpath.field.modes import factorise
@@ -23,6 +24,8 @@ from airpath.field.outline import Outline
 from airpath.field.polygon import interior_angles
 
 if TYPE_CHECKING:
+    from scipy.sparse import csc_matrix
+
     from airpath.field.forms import FieldMatrices
 
 Floats = NDArray[np.float64]
@@ -30,7 +33,7 @@ Floats = NDArray[np.float64]
 _SLICES = 200  # of equal length in the result
 _FINE = {2: 3, 3: 1}  # halvings of each finite element, by dimension, before its field is taken as linear
 _CELLS_ALONG = 18.0  # cells along the drawing, for the potential
-_SHARP = 200.0  # largest cell over the cell at a singular point
+_SHARP = 100.0  # largest cell over the cell at a singular point
 _RE_ENTRANT = np.radians(200.0)  # inner angles above this are sharp; flatter ones come from drawn arcs
 _MOST_HALVINGS = 24
 
@@ -70,13 +73,17 @@ class Potential:
 
     def at(self, points: Floats) -> Floats:
         """Return the potential at points (n, dimension) [m] within the path. Raises ValueError for one outside."""
-        return np.clip(self.basis.probes(points.T) @ self.solution, 0.0, 1.0)
+        return np.asarray(np.clip(self.basis.probes(points.T) @ self.solution, 0.0, 1.0))
 
     def near(self, points: Floats) -> Floats:
-        """Return the potential at the fine point next to each of ``points`` (n, dimension) [m], which may be corners."""
+        """Return the potential at the fine point next to each of ``points`` (n, dimension) [m], corners too."""
+        return np.asarray(self.value[self._tree.query(points)[1]])
+
+    @cached_property
+    def _tree(self) -> Any:
         from scipy.spatial import cKDTree
 
-        return np.asarray(self.value[cKDTree(self.points).query(points)[1]])
+        return cKDTree(self.points)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -109,6 +116,16 @@ class EquivalentHorn:
         """Mean area [m^2] between stations, (n - 1,): volume over length, and length over inertance."""
         return np.asarray(self.flux * np.diff(self.distance_m) / np.diff(self.potential))
 
+    @property
+    def volume_to_m3(self) -> Floats:
+        """Volume [m^3] from the throat to each station, (n,)."""
+        return np.concatenate([[0.0], np.cumsum(self.slice_area_m2 * np.diff(self.distance_m))])
+
+    @property
+    def inertance_to_per_m(self) -> Floats:
+        """Integral of dx/S [1/m] from the throat to each station, (n,); times the density it is the inertance."""
+        return np.asarray(self.potential / self.flux)
+
 
 def equivalent_horn(
     shape: Outline | FieldMesh, throat: str = "throat", mouth: str = "mouth", *, slices: int = _SLICES,
@@ -122,26 +139,26 @@ def equivalent_horn(
     """
     mesh = path_mesh(shape) if isinstance(shape, Outline) else shape
     matrices = matrices or assemble(mesh)
-    found = solve_potential(mesh, matrices, throat, mouth)
+    found = solve_potential(mesh, throat, mouth, (matrices.basis, matrices.operators[0]))
     areas = dict(zip(matrices.names, matrices.areas.tolist(), strict=True))
     return horn_of(found, areas[throat], areas[mouth], slices)
 
 
-def path_mesh(outline: Outline, refine: float = 1.0) -> FieldMesh:
-    """Return a mesh for the potential: where it is singular cells are halved until they are small."""
+def path_mesh(outline: Outline, refine: float = 1.0, sharp: float = _SHARP) -> FieldMesh:
+    """Return a mesh for the potential: where it is singular cells are halved until they are ``sharp`` times smaller."""
     cell = float(np.ptp(outline.points, axis=0).max()) / _CELLS_ALONG / refine
     made = mesh_outline(outline, highest_hz=1e-9, sound_speed=1.0, refine=_CELLS_ALONG * refine / 3.0)
-    return sharpened(outline, made, cell / _SHARP)
+    return sharpened(outline, made, cell / sharp)
 
 
-def sharpened(outline: Outline, made: FieldMesh, size: float) -> FieldMesh:
-    """Return the mesh with cells at most ``size`` [m] at re-entrant corners and at the ends of openings.
+def sharpened(outline: Outline, made: FieldMesh, size: float, *, ends: bool = True) -> FieldMesh:
+    """Return the mesh with cells at most ``size`` [m] at re-entrant corners and, with ``ends``, at those of openings.
 
     There the gradient is infinite, and the mesher does not always go as fine as it is asked to.
     """
-    ends = [end for segment in outline.openings.values() for end in segment]
+    places = [segment for segment in outline.openings.values() if ends]
     corners = [loop[interior_angles(loop) > _RE_ENTRANT] for loop in outline.loops]
-    sharp, mesh = np.concatenate([ends, *corners]), made.mesh
+    sharp, mesh = np.concatenate([*places, *corners]), made.mesh
     for _ in range(_MOST_HALVINGS):
         at = np.flatnonzero((np.abs(mesh.p.T[:, None] - sharp).max(axis=2) < 1e-9).any(axis=1))
         corner = mesh.p[:, mesh.t]
@@ -154,19 +171,19 @@ def sharpened(outline: Outline, made: FieldMesh, size: float) -> FieldMesh:
 
 
 def solve_potential(
-    mesh: FieldMesh, matrices: FieldMatrices, throat: str = "throat", mouth: str = "mouth"
+    mesh: FieldMesh, throat: str = "throat", mouth: str = "mouth", system: tuple[Any, csc_matrix] | None = None
 ) -> Potential:
     """Return the potential with 0 on ``throat`` and 1 on ``mouth``; all other openings are closed.
 
-    Raises GeometryError if one of them is not there.
+    ``system``: basis and stiffness of the mesh where they are at hand. Raises GeometryError if an opening is not there.
     """
     for name in (throat, mouth):
         if name not in mesh.openings:
             raise GeometryError(
                 f'the path has no opening "{name}"; it has {", ".join(sorted(mesh.openings)) or "none"}'
             )
-    basis, stiffness = matrices.basis, matrices.operators[0]
-    value = np.zeros(matrices.unknowns)
+    basis, stiffness = system or stiffness_of(mesh)
+    value = np.zeros(basis.N)
     low, high = (basis.get_dofs(mesh.openings[name]).all() for name in (throat, mouth))
     value[high] = 1.0
     free = np.setdiff1d(np.arange(len(value)), np.concatenate([low, high]))
