@@ -154,7 +154,7 @@ def path_mesh(outline: Outline, refine: float = 1.0, sharp: float = _SHARP) -> F
 def sharpened(outline: Outline, made: FieldMesh, size: float, *, ends: bool = True) -> FieldMesh:
     """Return the mesh with cells at most ``size`` [m] at re-entrant corners and, with ``ends``, at those of openings.
 
-    There the gradient is infinite, and the mesher does not always go as fine as it is asked to.
+    There the gradient is infinite, and the mesher does not always go as fine as it is asked to. Stuffing is left out.
     """
     places = [segment for segment in outline.openings.values() if ends]
     corners = [loop[interior_angles(loop) > _RE_ENTRANT] for loop in outline.loops]
@@ -167,7 +167,7 @@ def sharpened(outline: Outline, made: FieldMesh, size: float, *, ends: bool = Tr
         if not len(coarse):
             break
         mesh = mesh.refined(coarse)
-    return replace(made, mesh=mesh, openings=opening_facets(outline, mesh))
+    return replace(made, mesh=mesh, openings=opening_facets(outline, mesh), stuffed=np.empty(0, np.int64))
 
 
 def solve_potential(

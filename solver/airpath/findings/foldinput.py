@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -32,7 +32,8 @@ class PathInput:
     """A path to look at: its ``outline``, the ``intended`` horn if any, the ``air``, and where to look.
 
     ``name`` for file names, ``title`` for people, ``horn`` the horn's name in its case; ``band`` [Hz] or None, then the
-    path's own width decides; ``tones`` [Hz] for pressure maps; ``scale`` of a model.
+    path's own width decides; ``tones`` [Hz] for pressure maps; ``scale`` of a model;
+    ``stuffed``: there is stuffing, which is left out of ``outline``.
     """
 
     name: str
@@ -44,6 +45,7 @@ class PathInput:
     tones: tuple[float, ...] = ()
     scale: float = 1.0
     horn: str | None = None
+    stuffed: bool = False
 
     def frequencies(self, cut_on_hz: float) -> Floats:
         """Return 400 frequencies [Hz] that include the tones, (n,); ``cut_on_hz`` of the path's widest place."""
@@ -86,8 +88,10 @@ def _from_drawing(
         intended = intended_horn(outline.intended)
     except GeometryError as error:
         raise GeometryError(f"{path.name}: {error}") from None
-    title = _title(path) or path.stem
-    return PathInput(name=path.stem, title=title, outline=outline, intended=intended, air=air_at(), tones=tuple(at))
+    return PathInput(
+        name=path.stem, title=_title(path) or path.stem, outline=replace(outline, stuffed=()), intended=intended,
+        air=air_at(), tones=tuple(at), stuffed=bool(outline.stuffed),
+    )  # fmt: skip
 
 
 def _title(path: Path) -> str | None:
@@ -131,8 +135,9 @@ def _from_case(case: Case, horn: str | None, at: Sequence[float]) -> PathInput:
     except GeometryError as error:
         raise GeometryError(f"{label(case)}: [horns.{name}] outline: {error}") from None
     return PathInput(
-        name=case.name, title=case.title or case.name, outline=outline, intended=intended, air=case_air(case),
-        band=(case.sweep.start, case.sweep.stop), tones=tuple(at) or tuple(case.tones), scale=case.scale, horn=name,
+        name=case.name, title=case.title or case.name, outline=replace(outline, stuffed=()),
+        intended=intended, air=case_air(case), band=(case.sweep.start, case.sweep.stop), tones=tuple(at) or tuple(case.tones), scale=case.scale, horn=name,
+        stuffed=bool(outline.stuffed) or table.fill is not None,
     )  # fmt: skip
 
 

@@ -161,6 +161,8 @@ def _across(found: Fold) -> str:
 
 def _limits(found: Fold) -> str:
     text = "The mouth radiates as a piston in a wall; walls are rigid, and the air is linear."
+    if found.source.stuffed:
+        text += " Stuffing is left out."
     holes = len(found.source.outline.holes)
     if holes:
         text += f" The areas along the centre line leave out the {holes} part{'s' * (holes > 1)} that stand in the way."
