@@ -53,8 +53,8 @@ _HOMES = {
 __all__ = [
     "AccuracyError", "AirpathError", "Case", "CaseError", "Comparison", "Covering", "DriverValues", "Explanation",
     "Feature", "FidelityError", "FitResult", "Fold", "MeasuredSweep", "ModeTable", "Prediction", "Response", "Scaling",
-    "SweepError", "compare", "compare_scales", "cover", "driver_values", "explain", "explanation", "fit", "fold", "load",
-    "modes", "ports", "predict", "read_sweep", "scaled", "solve",
+    "SweepError", "compare", "compare_scales", "cover", "driver_values", "explain", "explanation", "fit", "fold",
+    "load", "modes", "ports", "predict", "read_sweep", "scaled", "solve",
 ]  # fmt: skip
 
 

@@ -135,9 +135,9 @@ def _from_case(case: Case, horn: str | None, at: Sequence[float]) -> PathInput:
     except GeometryError as error:
         raise GeometryError(f"{label(case)}: [horns.{name}] outline: {error}") from None
     return PathInput(
-        name=case.name, title=case.title or case.name, outline=replace(outline, stuffed=()),
-        intended=intended, air=case_air(case), band=(case.sweep.start, case.sweep.stop), tones=tuple(at) or tuple(case.tones), scale=case.scale, horn=name,
-        stuffed=bool(outline.stuffed) or table.fill is not None,
+        name=case.name, title=case.title or case.name, outline=replace(outline, stuffed=()), intended=intended,
+        air=case_air(case), band=(case.sweep.start, case.sweep.stop), tones=tuple(at) or tuple(case.tones),
+        scale=case.scale, horn=name, stuffed=bool(outline.stuffed) or table.fill is not None,
     )  # fmt: skip
 
 
