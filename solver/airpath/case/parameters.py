@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cache, cached_property
 from typing import Any, Literal
 
 from airpath.case.quantity import Number, Quantity
@@ -104,12 +104,17 @@ def _parameter(case: Case, path: tuple[Step, ...], value: float, rule: Quantity 
     if isinstance(rule, Quantity):
         dimension = rule.dimension
         unit = _SHOWN.get(rule.dimension, DIMENSIONS[rule.dimension].units[0])
-        si = parse_quantity(f"1 {unit}", rule.dimension)
-        low, high = (parse_quantity(bound, rule.dimension) for bound in (rule.low, rule.high))
+        si = _si(f"1 {unit}", rule.dimension)
+        low, high = (_si(bound, rule.dimension) for bound in (rule.low, rule.high))
     return Parameter(
         case=case, path=path, kind=_kind(path), value=value, unit=unit, dimension=dimension, si=si,
         low=float(low), high=float(high), text=text,
     )  # fmt: skip
+
+
+@cache
+def _si(text: str, dimension: str) -> float:
+    return parse_quantity(text, dimension)
 
 
 def _kind(path: tuple[Step, ...]) -> Kind:

@@ -45,7 +45,7 @@ class Duct(Element):
 
     def storage(self, omega: Omega, air: Air) -> ComplexArray:
         """Return j w kappa V [m^3/(s Pa)], (n,): flow in at both ends over it is the mean pressure in the duct."""
-        _, compressibility = medium(self.section, omega, air, self.fill, self.loss_q)
+        compressibility = springiness(self.section, omega, air, self.fill, self.loss_q)
         return np.asarray(1j * omega * compressibility * self.section.area * self.length * self.count)
 
     @classmethod
@@ -63,11 +63,13 @@ def medium(
     section: Section, omega: Omega, air: Air, fill: Fill | None = None, loss_q: float | None = None
 ) -> tuple[ComplexArray, ComplexArray]:
     """Return density [kg/m^3] and compressibility [1/Pa], each (n,), of what fills a duct."""
-    if fill is None:
-        density = effective_density(section, omega, air)
-        compressibility = effective_compressibility(section, omega, air)
-    else:
-        density, compressibility = fill.density(omega, air), fill.compressibility(omega, air)
-    if loss_q is not None:
-        compressibility = compressibility - 1j / (loss_q * air.bulk_modulus)
-    return density, compressibility
+    density = effective_density(section, omega, air) if fill is None else fill.density(omega, air)
+    return density, springiness(section, omega, air, fill, loss_q)
+
+
+def springiness(
+    section: Section, omega: Omega, air: Air, fill: Fill | None = None, loss_q: float | None = None
+) -> ComplexArray:
+    """Return the compressibility [1/Pa], (n,), of what fills a duct."""
+    found = effective_compressibility(section, omega, air) if fill is None else fill.compressibility(omega, air)
+    return found if loss_q is None else found - 1j / (loss_q * air.bulk_modulus)

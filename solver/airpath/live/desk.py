@@ -41,7 +41,7 @@ class Desk:
         """Return what a page needs that has just come."""
         if self.session is None:
             return [{"what": "starts", "starts": starts(), "folder": str(self.folder)}]
-        return [views.state(self.session), {**self._plots.whole(), "moving": False}, *self._known.values()]
+        return [views.state(self.session), {**self._plots.whole(), "moving": False, "studied": "features" in self._known}, *self._known.values()]
 
     def ask(self, wish: Message) -> None:
         """Do what a page asks for. What can't be done is said, and changes nothing."""
@@ -78,10 +78,10 @@ class Desk:
             return
         if news.kind == "prediction":
             self._plots.now = news.value
-            self._curves()
+            self._curves(studied=True)
         elif news.kind == "features":
             self._plots.flags = views.flags(news.value)
-            self._curves()
+            self._curves(studied=True)
             best = self._plots.now.best if self._plots.now is not None else ""
             self._tell(views.features(news.value, best))
         elif news.kind == "step":
@@ -161,13 +161,14 @@ class Desk:
         self._curves()
         self._tell(views.state(session))
         if self._study is not None:
+            self._tell({"what": "busy", "text": "solving every fidelity"})
             self._study.ask(self._revision, session.text, session.path)
 
-    def _curves(self, serial: Any = None) -> None:
+    def _curves(self, *, studied: bool = False, serial: Any = None) -> None:
         now = self._plots.now
         assert now is not None
         points = len(now.responses["line"].frequency)
-        self._say({**self._plots.news(), "moving": self._moving, "serial": serial, "points": points})
+        self._say({**self._plots.news(), "moving": self._moving, "studied": studied, "serial": serial, "points": points})
         self._tell({"what": "results", "moving": self._moving, **views.results(now)})
 
     def _tell(self, message: Message) -> None:

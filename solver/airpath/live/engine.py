@@ -11,7 +11,7 @@ from airpath.network.graph import Network
 from airpath.network.solve import State, solve_network
 
 FIDELITY = "line"
-_PATIENCE = 0.030  # s for one solve under the hand
+_PATIENCE = 0.015  # s for one solve under the hand
 _COARSEST = 12  # points per octave
 _Key = tuple[Element, bytes, object]
 

@@ -46,7 +46,7 @@ class Session:
         self._base = self.text = text
         self.case = self.file_case = parse(text, path)
         self._stamp: Stamp | None = None if new else self.disk.stamp()
-        self._start: tuple[str, Case] | None = None  # text and case before the step under the hand
+        self._start: tuple[str, Case, dict[str, Parameter]] | None = None  # as it was before the step under the hand
 
     @classmethod
     def open(cls, path: Path) -> Session:
@@ -66,9 +66,9 @@ class Session:
         """Set a parameter [SI] while it is under the hand. Raises CaseError; what was there stays then."""
         if self._start is None:
             text = edited(self._base, self.history.settled())
-            self._start = text, parse(text, self.path)
-        text, before = self._start
-        known = parameters(before)
+            before = parse(text, self.path)
+            self._start = text, before, parameters(before)
+        text, before, known = self._start
         if name not in known:
             raise CaseError(f'{self.path.name}: there is no "{name}" to turn')
         self._try(differences(text, before, known[name].changed(value)))

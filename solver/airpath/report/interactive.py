@@ -142,8 +142,10 @@ def columns(response: Response, scale: float = 1.0) -> _Columns:
 
 def _rounded(values: NDArray[np.float64]) -> list[float]:
     """Return numbers with so many digits as can be seen."""
-    form = f"%.{_DIGITS}g".__mod__
-    return [float(form(value)) for value in values.tolist()]
+    size = np.floor(np.log10(np.maximum(np.abs(values), 1e-300)))
+    decimal = 10.0 ** (_DIGITS - 1 - size)
+    rounded: list[float] = (np.round(values * decimal) / decimal).tolist()
+    return rounded
 
 
 def _style(style: Mapping[str, Any]) -> dict[str, Any]:

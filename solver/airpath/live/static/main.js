@@ -19,7 +19,10 @@ const HEARD = {
   starts: showStarts, state: showState, charts: showCurves, curves: showCurves,
   results: (message) => { results(message); showFidelity(message); },
   features: (message) => { features(message); dials.effects(message.turns); },
-  busy: (message) => { find("busy").textContent = message.text; },
+  busy: (message) => {
+    find("busy").textContent = message.text;
+    if (!message.text) document.body.dataset.state = "done";
+  },
   said: showSaid, reload: () => location.reload(),
 };
 
@@ -70,7 +73,10 @@ function firstPart() {
 }
 
 async function showCurves(message) {
-  if (message.moving) find("features").classList.add("stale");
+  if (!message.studied) {
+    find("features").classList.add("stale");
+    document.body.dataset.state = message.moving ? "moving" : "solving";
+  }
   await curves.show(message);
   if (message.serial && turns.answered(message.serial, true)) dials.fine();
 }
