@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import re
 from pathlib import Path
 
 import numpy as np
 import pytest
+from playwright.sync_api import expect
 
 import airpath
 from airpath.findings.explain import explain
-from playwright.sync_api import expect
 
 CASES = Path(__file__).parents[2] / "cases"
 SHOTS = Path("airpath-out") / "browser"

@@ -12,9 +12,10 @@ import pytest
 from tornado.httpclient import AsyncHTTPClient, HTTPRequest
 from tornado.websocket import websocket_connect
 
+import airpath
 from airpath.errors import CaseError
 from airpath.live.guard import Guard
-from airpath.live.server import serve
+from airpath.live.server import LARGEST_UPLOAD, serve
 
 CASES = Path(__file__).parents[2] / "cases"
 
@@ -198,6 +199,113 @@ def test_an_oversized_message_ends_the_line_and_nothing_else(booth):
         other.write_message(json.dumps({"do": "shut", "port": "vent", "shut": True}))
         while not (await heard(other, "state"))["unwritten"]:
             pass
+
+    on_server(booth, work)
+
+
+SWEEP = "Hz,ohm,deg\n20,9,30\n40,50,0\n80,9,-40\n200,7,0\n"
+
+
+async def dropped(address, name, data, **headers):
+    """Drop a file on the page and return the answer's status."""
+    where = f"{address}drop?name={name}"
+    return await status(where, method="POST", body=data, headers={**own_origin(address), **headers})
+
+
+def test_a_dropped_sweep_is_laid_over_the_impedance_and_written_only_when_asked(booth):
+    async def work(address, talk):
+        line = await talk(address)
+        await heard(line, "charts")
+        assert await dropped(address, "my%20sweep.csv", SWEEP) == 200
+        content = (await heard(line, "charts"))["content"]
+        assert content["sources"]["measured"]["impedance"] == [9, 50, 9, 7]
+        assert sorted(file.name for file in booth.parent.iterdir()) == ["booth.toml"]
+        line.write_message(json.dumps({"do": "save"}))
+        while not (await heard(line, "state"))["text"].count("my sweep.csv"):
+            pass
+        await heard(line, "said")
+        assert (booth.parent / "my sweep.csv").read_text(encoding="utf-8") == SWEEP
+        assert airpath.load(booth).measured == "my sweep.csv"
+
+    on_server(booth, work)
+
+
+@pytest.mark.parametrize(
+    ("name", "data", "why"),
+    [
+        ("notes.exe", "x", "is expected"),
+        (".csv", SWEEP, "is expected"),
+        ("..%2F..%2Fsweep.csv", "no numbers", "sweep.csv"),
+        ("sweep.csv", "20,9\n10,9\n", "line 2"),
+        ("sweep.csv", "", "sweep.csv"),
+        ("box.dxf", "rubbish", None),
+    ],
+)
+def test_a_file_that_is_of_no_use_is_refused_in_words(booth, name, data, why):
+    async def work(address, talk):
+        line = await talk(address)
+        assert await dropped(address, name, data) == 200
+        if why is None:
+            await heard(line, "outline")
+            line.write_message(json.dumps({"do": "outline", "name": "box.dxf", "part": "box", "unit": "mm"}))
+        said = await heard(line, "said")
+        assert said["kind"] == "refused" and (why or "box.dxf") in said["text"] and "/tmp" not in said["text"]
+        assert sorted(file.name for file in booth.parent.iterdir()) == ["booth.toml"]
+
+    on_server(booth, work)
+
+
+def test_a_dropped_file_gets_a_name_of_its_own_and_stays_in_the_folder(booth):
+    (booth.parent / "sweep.csv").write_text("mine", encoding="utf-8")
+
+    async def work(address, talk):
+        line = await talk(address)
+        assert await dropped(address, "..%2F..%2Fsweep.csv", SWEEP) == 200
+        await heard(line, "charts")
+        line.write_message(json.dumps({"do": "save"}))
+        await heard(line, "said")
+
+    on_server(booth, work)
+    assert sorted(file.name for file in booth.parent.iterdir()) == ["booth.toml", "sweep 2.csv", "sweep.csv"]
+    assert (booth.parent / "sweep.csv").read_text(encoding="utf-8") == "mine"
+    assert sorted(file.name for file in booth.parents[1].iterdir()) == ["inner", "secret.txt"]
+
+
+def test_an_oversized_or_strange_upload_is_refused(booth):
+    async def work(address, talk):
+        assert await dropped(address, "sweep.csv", "x" * (LARGEST_UPLOAD + 1)) == 413
+        assert await dropped(address, "sweep.csv", SWEEP, Origin="http://example.org") == 403
+        assert await dropped(address, "sweep.csv", SWEEP, Host="example.org") == 403
+        assert await dropped("/".join(address.split("/")[:3]) + "/wrong/", "sweep.csv", SWEEP) == 403
+
+    on_server(booth, work)
+
+
+def test_a_report_is_made_beside_the_case_and_shown(booth):
+    async def work(address, talk):
+        line = await talk(address)
+        assert await status(f"{address}report.html") == 404
+        line.write_message(json.dumps({"do": "report"}))
+        said = await heard(line, "said", 60)
+        assert said["kind"] == "done" and said["link"] == "report.html"
+        answer = await AsyncHTTPClient().fetch(f"{address}report.html")
+        assert b"Ticket booth" in answer.body and "sandbox" in answer.headers["Content-Security-Policy"]
+
+    on_server(booth, work)
+    assert (booth.parent / "airpath-out" / "booth" / "report.html").is_file()
+
+
+def test_covers_can_be_set_all_at_once(booth):
+    async def work(address, talk):
+        line = await talk(address)
+        found = await heard(line, "covering", 60)
+        assert [state["covered"] for state in found["states"]] == [[], ["vent"]]
+        assert [state["now"] for state in found["states"]] == [True, False]
+        line.write_message(json.dumps({"do": "cover", "ports": ["vent"]}))
+        found = await heard(line, "covering", 60)
+        assert [state["now"] for state in found["states"]] == [False, True]
+        line.write_message(json.dumps({"do": "cover", "ports": ["nobody"]}))
+        assert (await heard(line, "said"))["kind"] == "refused"
 
     on_server(booth, work)
 

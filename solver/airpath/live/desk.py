@@ -5,173 +5,246 @@ All of it runs in one thread; what takes long runs in the study's process.
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 from airpath.errors import AirpathError
 from airpath.live import views
+from airpath.live.board import Board, Message, Say
+from airpath.live.dropped import OUTLINES, outline_changes
 from airpath.live.engine import Engine
-from airpath.live.plots import Plots
+from airpath.live.history import Changes
 from airpath.live.session import Session
 from airpath.live.starts import new_session, starts
-from airpath.live.study import News, Study
+from airpath.live.study import ERRAND, News, Study
+from airpath.measured.sweep import MeasuredSweep, read_sweep
+from airpath.report.explained import flags
 
-Message = dict[str, Any]
-Say = Callable[[Message], None]
+_STUDYING = "solving every fidelity"
+_STOPPED = "The background calculation stopped; it starts again with the next change."
 
 
 class Desk:
-    """One case, or none yet, and everything known of it; ``say`` sends a message to every page."""
+    """One case, or none yet, and everything known of it."""
 
     def __init__(self, path: Path | None, folder: Path, say: Say, hear: Callable[[News], None]) -> None:
-        """Open a case file, or offer box types to start from in ``folder``. ``hear``: takes the study's news, from a
-        thread of its own, and brings them back to `news`. Raises CaseError, FidelityError or AccuracyError."""
-        self.folder, self._say, self._hear = folder, say, hear
-        self.session: Session | None = None
+        """Open a case file, or offer box types to start from in ``folder``.
+
+        ``say`` sends a message to every page; ``hear`` takes the study's news, from a thread of its own, and brings
+        them back to `news`. Raises CaseError, FidelityError or AccuracyError.
+        """
+        self.folder, self._hear = folder, hear
+        self.report: Path | None = None  # the last one made
+        self._session: Session | None = None
         self._study: Study | None = None
-        self._engine, self._plots = Engine(), Plots()
+        self._engine, self._board = Engine(), Board(say)
         self._revision = 0
-        self._moving = False
-        self._known: dict[str, Message] = {}  # the last of each kind, for a page that comes later
+        self._sweep: tuple[Path, MeasuredSweep] | None = None
         if path is not None:
             self._take(Session.open(path))
 
     def welcome(self) -> list[Message]:
         """Return what a page needs that has just come."""
-        if self.session is None:
+        if self._session is None:
             return [{"what": "starts", "starts": starts(), "folder": str(self.folder)}]
-        return [views.state(self.session), {**self._plots.whole(), "moving": False, "studied": "features" in self._known}, *self._known.values()]
+        return [views.state(self._session), *self._board.welcome()]
 
     def ask(self, wish: Message) -> None:
         """Do what a page asks for. What can't be done is said, and changes nothing."""
         try:
             self._do(str(wish.get("do")), wish)
         except AirpathError as error:
-            self._tell({"what": "said", "kind": "refused", "text": str(error), "serial": wish.get("serial")})
+            self._board.refused(str(error), wish.get("serial"))
+
+    def drop(self, name: str, data: bytes) -> None:
+        """Take a file that was dropped on the page: a measured sweep, or an outline, whose place the page asks for."""
+        session = self._session
+        try:
+            if session is None:
+                raise AirpathError("there is no case yet: choose a box to start from")
+            kept = session.dropped.keep(name, data, session.path.resolve().parent)
+            if kept.lower().endswith(OUTLINES):
+                shapes = [*session.case.chambers, *session.case.horns]
+                self._board.tell({"what": "outline", "name": kept, "parts": shapes})
+                return
+            self._use_sweep(session, kept)
+        except AirpathError as error:
+            self._board.refused(str(error))
 
     def look(self) -> None:
         """Look whether the file has changed, and at the study."""
+        session = self._session
         if self._study is not None:
             self._study.next()
-        session = self.session
         if session is None:
             return
         text = session.text
         if not session.look():
             return
         if session.text == text:
-            self._tell(views.state(session))
+            self._board.tell(views.state(session))
             return
-        self._plots.freeze()
         try:
-            self._settled()
+            self._board.plots.freeze()
+            self._settled(session)
         except AirpathError as error:
-            self._tell({"what": "said", "kind": "refused", "text": str(error)})
+            self._board.refused(str(error))
 
     def news(self, news: News) -> None:
         """Take what the study found, unless the case is another one by now."""
         if self._study is None:
             return
         self._study.heard(news)
-        if news.revision != self._revision or self._moving:
-            return
-        if news.kind == "prediction":
-            self._plots.now = news.value
-            self._curves(studied=True)
-        elif news.kind == "features":
-            self._plots.flags = views.flags(news.value)
-            self._curves(studied=True)
-            best = self._plots.now.best if self._plots.now is not None else ""
-            self._tell(views.features(news.value, best))
-        elif news.kind == "step":
-            self._tell({"what": "busy", "text": str(news.value)})
-        elif news.kind == "done":
-            self._tell({"what": "busy", "text": ""})
-        else:
-            self._tell({"what": "busy", "text": ""})
-            text = "The background calculation stopped; it starts again with the next change."
-            self._tell({"what": "said", "kind": "refused", "text": text if news.kind == "died" else str(news.value)})
+        if news.revision in (self._revision, ERRAND) and not self._board.moving:
+            self._show(news)
 
     def close(self) -> None:
-        """End the study's process."""
+        """End the study's process, and throw away what was dropped and never written."""
         if self._study is not None:
             self._study.close()
+        if self._session is not None:
+            self._session.dropped.close()
+
+    def _show(self, news: News) -> None:
+        board, found = self._board, news.value
+        if news.kind == "prediction":
+            board.plots.now = found
+            board.curves(studied=True)
+        elif news.kind == "features":
+            now = board.plots.now
+            assert now is not None
+            board.plots.flags = flags(found)
+            board.curves(studied=True)
+            board.tell(views.features(now.case, found, now.best))
+        elif news.kind == "covering":
+            board.tell(views.covering(found))
+        elif news.kind == "pictures":
+            board.tell(views.pictures(found))
+        elif news.kind == "report":
+            self.report = found
+            board.done(f"The report is in {found.parent}.", link="report.html")
+        elif news.kind == "step":
+            board.busy(str(found))
+        else:
+            board.busy("")
+            if news.kind != "done":
+                board.refused(_STOPPED if news.kind == "died" else str(found))
 
     def _do(self, what: str, wish: Message) -> None:
-        session = self.session
+        session = self._session
         if what == "start" and session is None:
             self._take(new_session(str(wish.get("box")), self.folder))
-            self._say({"what": "reload"})
+            self._board.tell({"what": "reload"})
             return
-        if session is None:
+        if session is None or self._study is None:
             raise AirpathError("there is no case yet: choose a box to start from")
         if what == "turn":
             self._turn(session, wish)
-            return
-        doing: dict[str, Callable[[], None]] = {
+        elif what == "save":
+            session.save(str(wish["name"]) if wish.get("name") else None)
+            self._board.done(f"Written to {session.path.name}.")
+            self._board.tell(views.state(session))
+        elif what in ("report", "pictures"):
+            self._study.send(what, session.working_text, session.path)
+        else:
+            self._step(session, what, wish)
+
+    def _step(self, session: Session, what: str, wish: Message) -> None:
+        """Do what makes one step that can be taken back, or takes one back."""
+        steps: dict[str, Callable[[], None]] = {
             "settle": session.settle, "undo": session.undo, "redo": session.redo,
             "shut": lambda: session.cover(str(wish.get("port")), bool(wish.get("shut"))),
-            "save": lambda: session.save(None if wish.get("name") is None else str(wish["name"])),
+            "cover": lambda: session.change(_covers(session, wish)),
+            "outline": lambda: session.change(_outline(session, wish)),
         }  # fmt: skip
-        if what not in doing:
+        if what not in steps:
             raise AirpathError(f'there is nothing called "{what[:40]}" to do')
-        if not self._moving and what in ("undo", "redo", "shut"):
-            self._plots.freeze()
-        doing[what]()
-        if what == "save":
-            self._tell({"what": "said", "kind": "done", "text": f"Written to {session.path.name}."})
-        if what == "save" and not self._moving:
-            self._tell(views.state(session))
-        else:
-            self._settled()
+        if what != "settle":
+            self._board.plots.freeze()
+        steps[what]()
+        try:
+            self._settled(session)
+        except AirpathError as error:
+            if what != "outline":
+                raise
+            session.take_back()
+            self._settled(session)
+            raise AirpathError(session.dropped.told(f"The outline can't be used. {error}")) from None
 
     def _turn(self, session: Session, wish: Message) -> None:
-        knob = session.knobs().get(str(wish.get("name")))
-        value = wish.get("value")
-        if knob is None or not isinstance(value, int | float):
+        knob, value = session.knobs().get(str(wish.get("name"))), wish.get("value")
+        if knob is None or not isinstance(value, int | float) or isinstance(value, bool):
             raise AirpathError("that is nothing that can be turned")
         if session.history.open_step is None:
-            self._plots.freeze()
+            self._board.plots.freeze()
         session.turn(knob.name, float(value) * knob.si)
-        self._moving = True
+        self._board.moving = True
+        self._board.outdate()
         self._revision += 1
-        self._plots.flags = []
         try:
-            self._plots.now = self._engine.predict(session.case, moving=True)
-            self._curves(serial=wish.get("serial"))
+            self._board.plots.now = self._engine.predict(session.case, moving=True)
+            self._board.curves(serial=wish.get("serial"))
         finally:
-            self._tell(views.state(session))
+            self._board.tell(views.state(session))
 
     def _take(self, session: Session) -> None:
-        self.session = session
-        self._plots.now = self._engine.predict(session.case)
+        self._board.plots.now = self._engine.predict(session.case)
         self._study = Study(self._hear)
-        self._settled()
+        self._session = session
+        self._settled(session)
 
-    def _settled(self) -> None:
+    def _settled(self, session: Session) -> None:
         """Show the case by the line model over its whole sweep, and have everything else studied."""
-        session = self.session
-        assert session is not None
-        self._moving = False
+        self._board.moving = False
+        self._board.outdate()
         self._revision += 1
-        self._plots.now = self._engine.predict(session.case)
-        self._plots.flags = []
-        self._known.pop("features", None)
-        self._curves()
-        self._tell(views.state(session))
-        if self._study is not None:
-            self._tell({"what": "busy", "text": "solving every fidelity"})
-            self._study.ask(self._revision, session.text, session.path)
+        self._overlay(session)
+        try:
+            self._board.plots.now = self._engine.predict(session.case)
+            self._board.curves()
+        finally:
+            self._board.tell(views.state(session))
+        assert self._study is not None
+        self._board.busy(_STUDYING)
+        self._study.ask(self._revision, session.working_text, session.path)
 
-    def _curves(self, *, studied: bool = False, serial: Any = None) -> None:
-        now = self._plots.now
-        assert now is not None
-        points = len(now.responses["line"].frequency)
-        self._say({**self._plots.news(), "moving": self._moving, "studied": studied, "serial": serial, "points": points})
-        self._tell({"what": "results", "moving": self._moving, **views.results(now)})
+    def _use_sweep(self, session: Session, name: str) -> None:
+        """Lay a dropped sweep over the impedance, and name it in the case."""
+        try:
+            read_sweep(session.dropped.path(name))
+        except AirpathError as error:
+            session.dropped.forget(name)
+            raise AirpathError(session.dropped.told(str(error))) from None
+        session.change({("measured",): name})
+        self._settled(session)
 
-    def _tell(self, message: Message) -> None:
-        if message["what"] in ("results", "features", "busy"):
-            self._known[message["what"]] = message
-        self._say(message)
+    def _overlay(self, session: Session) -> None:
+        """Show the measured sweep that the case names, if it names one that can be read."""
+        case, sweep = session.case, None
+        if case.measured is not None:
+            path = case.resolve(case.measured)
+            try:
+                known = self._sweep is not None and self._sweep[0] == path
+                self._sweep = self._sweep if known else (path, read_sweep(path))
+                sweep = self._sweep[1] if self._sweep is not None else None
+            except AirpathError as error:
+                self._board.refused(session.dropped.told(str(error)))
+        self._board.plots.measured = sweep
+
+
+def _covers(session: Session, wish: Message) -> Changes:
+    """Return the changes that shut exactly the ports that a wish names, of those that end outside."""
+    named: Any = wish.get("ports")
+    ports = {name: port for name, port in session.case.ports.items() if port.to == "outside"}
+    if not isinstance(named, list) or not set(map(str, named)) <= set(ports):
+        raise AirpathError("only ports that end outside can be shut")
+    shut = {name: name in named for name in ports}
+    return {("ports", name, "covered"): shut[name] for name, port in ports.items() if port.covered != shut[name]}
+
+
+def _outline(session: Session, wish: Message) -> Changes:
+    depth = str(wish["depth"]) if wish.get("depth") else None
+    part, name, unit = (str(wish.get(key)) for key in ("part", "name", "unit"))
+    return outline_changes(tomllib.loads(session.text), part, name, unit, depth)

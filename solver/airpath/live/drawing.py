@@ -11,6 +11,7 @@ from airpath.report.ducts import END
 from airpath.report.sheet import Point, Sheet
 from airpath.report.sketch import sheet_of
 
+_WIDTH = 4.2  # in: beside the curves its letters are still read
 _DOTS = 96.0  # px per inch of the sheet
 _POINT = _DOTS / 72.0  # px per pt, the unit of line widths and letters
 _ANCHOR = {"left": "start", "center": "middle", "right": "end"}
@@ -26,7 +27,7 @@ def drawing(case: Case, words: Mapping[str, str]) -> str:
 
     ``words``: what each part is, for those who can't see it.
     """
-    sheet = sheet_of(case)
+    sheet = sheet_of(case, _WIDTH)
     left, right, low, high = sheet.extent()
     scale = _DOTS / sheet.inch
     margin = 10.0

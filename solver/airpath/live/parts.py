@@ -78,6 +78,11 @@ def _knob(case: Case, p: Parameter, anchor: float) -> dict[str, Any]:
     }  # fmt: skip
 
 
+def little(p: Parameter) -> float:
+    """Return a small round turn of a knob, in its unit: about a fiftieth of its value."""
+    return _round_step(abs(p.value) / p.si / 50)
+
+
 def _label(p: Parameter) -> str:
     tail = p.path[1:] if p.path[0] == "driver" else p.path[2:]
     words = [_AXES[step] if isinstance(step, int) else _WORDS.get(step, step.replace("_", " ")) for step in tail]

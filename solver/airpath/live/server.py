@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 import json
 from collections import deque
-from collections.abc import Awaitable, Callable, Coroutine
+from collections.abc import Callable, Coroutine
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 from pathlib import Path
@@ -15,14 +15,19 @@ from tornado import web, websocket
 from tornado.httpserver import HTTPServer
 from tornado.netutil import bind_sockets
 
-from airpath.live.desk import Desk, Message
+from airpath.live.board import Message
+from airpath.live.desk import Desk
 from airpath.live.guard import ADDRESS, HEADERS, Guard
 from airpath.report.templating import script_files
 
 LARGEST_UPLOAD = 4_000_000  # bytes
 _LARGEST_MESSAGE = 20_000  # bytes
 _MOST_WAITING = 64
+_SHEET = (
+    "default-src 'none'; script-src 'unsafe-inline'; style-src 'unsafe-inline'; img-src data:; sandbox allow-scripts"
+)
 _STATIC = Path(__file__).parent / "static"
+_TOO_LARGE = f"the file is larger than {LARGEST_UPLOAD // 1_000_000} MB"
 _LOOK_EVERY = 0.4  # s
 
 
@@ -120,10 +125,9 @@ class Guarded(web.RequestHandler):
         for name, value in HEADERS.items():
             self.set_header(name, value)
 
-    def prepare(self) -> Awaitable[None] | None:
+    def prepare(self) -> None:
         """Refuse another host, a wrong token, and changes asked for by another page."""
         refuse_strangers(self, self.guard)
-        return None
 
     def write_error(self, status_code: int, **_: Any) -> None:
         """Answer in one plain line."""
@@ -149,6 +153,9 @@ class Page(Guarded):
     def get(self, name: str) -> None:
         """Send one of the files that belong to the page."""
         file = page_files().get(name)
+        if name == "report.html" and self.hub.desk.report is not None:
+            file = self.hub.desk.report
+            self.set_header("Content-Security-Policy", _SHEET)
         if file is None:
             raise web.HTTPError(404, reason="there is no such file")
         kinds = {".html": "text/html", ".css": "text/css", ".js": "text/javascript", ".svg": "image/svg+xml"}
@@ -163,6 +170,29 @@ def page_files() -> dict[str, Path]:
     own = {file.name: file for file in _STATIC.iterdir() if file.is_file()}
     shared = {file.name: file for file in script_files()}
     return {**own, **shared, "": own["index.html"]}
+
+
+@web.stream_request_body
+class Drop(Guarded):
+    """Takes a file that is dropped on the page."""
+
+    def prepare(self) -> None:
+        """Refuse strangers, and files that are too large before they are sent."""
+        super().prepare()
+        self._data = bytearray()
+        if int(self.request.headers.get("Content-Length", "0")) > LARGEST_UPLOAD:
+            raise web.HTTPError(413, reason=_TOO_LARGE)
+
+    def data_received(self, chunk: bytes) -> None:
+        """Collect the file, but no more than is allowed."""
+        if len(self._data) + len(chunk) > LARGEST_UPLOAD:
+            raise web.HTTPError(413, reason=_TOO_LARGE)
+        self._data += chunk
+
+    async def post(self) -> None:
+        """Pass the file on."""
+        await self.hub.run(self.hub.desk.drop, self.get_query_argument("name", ""), bytes(self._data))
+        self.finish("")
 
 
 class Talk(Guarded, websocket.WebSocketHandler):
@@ -209,7 +239,7 @@ async def serve(path: Path | None, folder: Path, ready: Callable[[str], None], p
     try:
         sockets = bind_sockets(port, ADDRESS)
         guard = Guard(port=sockets[0].getsockname()[1])
-        server = HTTPServer(_application(guard, hub), max_body_size=LARGEST_UPLOAD)
+        server = HTTPServer(_application(guard, hub), max_body_size=4 * LARGEST_UPLOAD)
         server.add_sockets(sockets)
         ready(guard.address)
         await hub.watch()
@@ -222,7 +252,8 @@ async def serve(path: Path | None, folder: Path, ready: Callable[[str], None], p
 
 def _application(guard: Guard, hub: Hub) -> web.Application:
     own = {"guard": guard, "hub": hub}
-    routes = [(r"/[^/]*/talk", Talk, own), (r"/[^/]*/([^/]*)", Page, own), (r".*", Nothing, own)]
+    ways = ((r"/[^/]*/talk", Talk), (r"/[^/]*/drop", Drop), (r"/[^/]*/([^/]*)", Page), (r".*", Nothing))
+    routes = [(way, handler, own) for way, handler in ways]
     return web.Application(routes, websocket_max_message_size=_LARGEST_MESSAGE, log_function=lambda _: None)
 
 

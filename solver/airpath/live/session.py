@@ -16,6 +16,7 @@ from airpath.case.parameters import Parameter, Step, parameters
 from airpath.case.schema import Case
 from airpath.errors import AirpathError, CaseError
 from airpath.live.disk import Disk, Stamp, checked_name
+from airpath.live.dropped import Dropped
 from airpath.live.history import Changes, History
 
 Fate = Literal["new", "same", "broken", "gone"]
@@ -40,6 +41,7 @@ class Session:
         """Take a case's text: read from ``path``, or ``new`` and to be written there. Raises CaseError."""
         self.disk = Disk(path)
         self.history = History()
+        self.dropped = Dropped()
         self.fate: Fate = "new" if new else "same"
         self.trouble = ""
         self._in_file = "" if new else text
@@ -58,6 +60,11 @@ class Session:
         """Where the case stands, or will stand."""
         return self.disk.path
 
+    @property
+    def working_text(self) -> str:
+        """The page's text with dropped files named by where they are kept until they are written."""
+        return self.dropped.working(self.text)
+
     def knobs(self) -> dict[str, Parameter]:
         """Return what can be turned, by name."""
         return parameters(self.case)
@@ -66,7 +73,7 @@ class Session:
         """Set a parameter [SI] while it is under the hand. Raises CaseError; what was there stays then."""
         if self._start is None:
             text = edited(self._base, self.history.settled())
-            before = parse(text, self.path)
+            before = self._parse(text)
             self._start = text, before, parameters(before)
         text, before, known = self._start
         if name not in known:
@@ -84,6 +91,11 @@ class Session:
         self.settle()
         self._try(changes)
         self.settle()
+
+    def take_back(self) -> None:
+        """Take the last step back for good: it turned out to be of no use."""
+        self.undo()
+        self.history.undone.pop()
 
     def settle(self) -> None:
         """Let go of what is under the hand: it becomes a step that can be taken back."""
@@ -141,11 +153,12 @@ class Session:
         self.settle()
         if name is not None and self.fate == "new":
             self.disk = Disk(self.path.with_name(checked_name(name)))
-            self.case = parse(self.text, self.path)
+            self.case = self._parse(self.text)
         if self.look() and self.fate != "gone":
             raise AirpathError(f"{self.path.name} was changed meanwhile: nothing was written. Look, and write again.")
         if self.fate == "broken":
             raise AirpathError(f"{self.path.name} is broken now: mend or remove it first, nothing was written over it.")
+        self.dropped.place(self.text, self.path.resolve().parent)
         self.disk.write(self.text, fresh=self.fate == "new")
         self._in_file, self.fate, self.trouble = self.text, "same", ""
         self._stamp = self.disk.stamp()
@@ -155,7 +168,7 @@ class Session:
         """Take the file's text as the new start; the page's own changes stay on top if they still fit."""
         try:
             text = self.disk.read()
-            case = parse(text, self.path)
+            case = self._parse(text)
         except CaseError as error:
             self.fate, self.trouble = "broken", f"The file can't be read as it is now. {error}"
             return
@@ -178,16 +191,19 @@ class Session:
         if self.history.done:
             self.trouble += " The page's own changes stay on top of it."
 
+    def _parse(self, text: str) -> Case:
+        return parse(self.dropped.working(text), self.path)
+
     def _try(self, changes: Changes) -> None:
         """Put changes on top if the case they make is a good one. Raises CaseError."""
         text = edited(self._base, {**self.history.settled(), **changes})
-        case = parse(text, self.path)
+        case = self._parse(text)
         self.history.open_step, self.text, self.case = changes, text, case
 
     def _renew(self) -> None:
         self._start = None
         text = edited(self._base, self.history.all())
-        self.case, self.text = parse(text, self.path), text
+        self.case, self.text = self._parse(text), text
 
 
 def _leaves(table: Any, place: tuple[Step, ...] = ()) -> dict[tuple[Step, ...], Any]:

@@ -6,7 +6,9 @@ from importlib.resources import files
 from pathlib import Path
 
 from airpath.case.load import parse
+from airpath.case.schema import Case
 from airpath.errors import AirpathError
+from airpath.live.drawing import drawing
 from airpath.live.session import Session
 
 STARTS = {
@@ -21,7 +23,14 @@ STARTS = {
 
 def starts() -> list[dict[str, str]]:
     """Return name and words of every box type."""
-    return [{"box": name, "title": name.replace("-", " "), "words": words} for name, words in STARTS.items()]
+    return [
+        {"box": name, "title": name.replace("-", " "), "words": words, "drawing": drawing(_case(name), {})}
+        for name, words in STARTS.items()
+    ]
+
+
+def _case(box: str) -> Case:
+    return parse(start_text(box), Path(f"{box}.toml"))
 
 
 def start_text(box: str) -> str:
@@ -33,8 +42,5 @@ def start_text(box: str) -> str:
 
 def new_session(box: str, folder: Path) -> Session:
     """Return a session that starts from a box type and will be written into ``folder``. Raises AirpathError."""
-    text = start_text(box)
-    path = folder / f"{box}.toml"
-    parse(text, path)
-    return Session(path, text, new=True)
+    return Session(folder / f"{box}.toml", start_text(box), new=True)
 

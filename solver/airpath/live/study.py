@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import multiprocessing
 import time
+from collections import deque
 from collections.abc import Callable, Iterator
 from contextlib import suppress
 from dataclasses import dataclass
@@ -12,14 +13,20 @@ from pathlib import Path
 from threading import Thread
 from typing import Any
 
+from airpath.case.load import parse
+from airpath.case.schema import Case
+from airpath.errors import AirpathError
+
+_MOST_ERRANDS = 4
 _LONG = 3.0  # s after which a study that nobody wants any more is stopped
-_Job = tuple[int, str, str]
+ERRAND = -1  # the revision of errands: they belong to the case as it was when they were asked for
+_Job = tuple[int, str, str, str]
 
 
 @dataclass(frozen=True, kw_only=True)
 class News:
-    """What the study of ``revision`` tells; ``kind``: "step" (begun, in words), "prediction", "features", "trouble"
-    (an error's words), "done" or "died"."""
+    """What the study of ``revision`` tells; ``kind``: "step" (begun, in words), "prediction", "features", "covering",
+    "report" (its path), "pictures", "trouble" (an error's words), "done" or "died"."""
 
     revision: int
     kind: str
@@ -37,24 +44,35 @@ class Study:
         self._tell = tell
         self._running: _Job | None = None
         self._waiting: _Job | None = None
+        self._errands: deque[_Job] = deque()
         self._since = 0.0
         self._start()
 
     def ask(self, revision: int, text: str, path: Path) -> None:
         """Study a case's text that stands, or will stand, at ``path``; what was asked before is wanted no more."""
-        self._waiting = (revision, text, str(path))
+        self._waiting = (revision, "study", text, str(path))
+        self.next()
+
+    def send(self, errand: str, text: str, path: Path) -> None:
+        """Have a "report" written or "pictures" made of a case's text, before the next case is studied."""
+        if len(self._errands) < _MOST_ERRANDS:
+            self._errands.append((ERRAND, errand, text, str(path)))
         self.next()
 
     def next(self) -> None:
-        """Take the case that waits, if its turn has come."""
-        if self._waiting is None:
-            return
+        """Take the errand or the case that waits, if its turn has come."""
         if self._running is not None:
-            if time.monotonic() - self._since < _LONG:
+            outdated = self._waiting is not None and self._running[0] != ERRAND
+            if not outdated or time.monotonic() - self._since < _LONG:
                 return
             self.close()
             self._start()
-        self._running, self._waiting = self._waiting, None
+        if self._errands:
+            self._running = self._errands.popleft()
+        elif self._waiting is not None:
+            self._running, self._waiting = self._waiting, None
+        else:
+            return
         self._since = time.monotonic()
         self._pipe.send(self._running)
 
@@ -91,28 +109,58 @@ class Study:
             self._tell(News(revision=running[0], kind="died"))
 
 
-def study(text: str, path: Path) -> Iterator[tuple[str, Any]]:
+def study(case: Case) -> Iterator[tuple[str, Any]]:
     """Yield kind and value of what is found of a case, step by step, as `News` takes them."""
-    from airpath.case.load import parse
-    from airpath.errors import AirpathError
+    from airpath.findings.cover import cover
     from airpath.findings.explain import explain
     from airpath.findings.predict import predict
+    from airpath.network.covered import outlets
 
-    try:
-        case = parse(text, path)
-        yield "step", "solving every fidelity"
-        yield "prediction", predict(case)
-        yield "step", "looking for the cause of every peak and dip"
-        yield "features", explain(case)
-    except AirpathError as error:
-        yield "trouble", str(error)
+    yield "step", "solving every fidelity"
+    yield "prediction", predict(case)
+    yield "step", "looking for the cause of every peak and dip"
+    yield "features", explain(case)
+    if outlets(case):
+        yield "step", "covering the openings in every way"
+        yield "covering", cover(case)
+
+
+def report(case: Case) -> Iterator[tuple[str, Any]]:
+    """Write the report of a case into a folder beside it."""
+    from airpath.findings.predict import predict
+    from airpath.report.write import write_report
+
+    assert case.source is not None  # it has a place
+    folder = case.source.resolve().parent / "airpath-out" / case.name
+    yield "step", "drawing the report"
+    write_report(predict(case), folder)
+    yield "report", folder / "report.html"
+
+
+def pictures(case: Case) -> Iterator[tuple[str, Any]]:
+    """Draw the standing waves of every chamber that has a shape."""
+    from tempfile import TemporaryDirectory
+
+    from airpath.findings.modes import modes
+    from airpath.report.fieldfiles import write_modes
+
+    yield "step", "drawing the standing waves"
+    with TemporaryDirectory() as aside:
+        files = write_modes(modes(case), [], Path(aside))
+        yield "pictures", {file.stem: file.read_bytes() for file in files if file.suffix == ".png"}
+
+
+_TASKS = {"study": study, "report": report, "pictures": pictures}
 
 
 def _work(pipe: Connection) -> None:
     """Study what comes through the pipe until it closes."""
     with suppress(EOFError, OSError, KeyboardInterrupt):
         while True:
-            revision, text, path = pipe.recv()
-            for kind, value in study(text, Path(path)):
-                pipe.send(News(revision=revision, kind=kind, value=value))
+            revision, task, text, path = pipe.recv()
+            try:
+                for kind, value in _TASKS[task](parse(text, Path(path))):
+                    pipe.send(News(revision=revision, kind=kind, value=value))
+            except AirpathError as error:
+                pipe.send(News(revision=revision, kind="trouble", value=str(error)))
             pipe.send(News(revision=revision, kind="done"))

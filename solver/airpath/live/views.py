@@ -2,25 +2,25 @@
 
 from __future__ import annotations
 
+from base64 import b64encode
 from typing import Any
 
+from airpath.case.parameters import parameters
 from airpath.case.problem import shown
+from airpath.case.schema import Case
+from airpath.findings.cover import Covering
+from airpath.findings.covertext import state_name
 from airpath.findings.explain import Feature
 from airpath.findings.predict import Prediction
-from airpath.findings.tones import ToneRow
 from airpath.findings.wording import decibels, listing, sig
 from airpath.live.drawing import drawing
-from airpath.live.parts import knobs, part_words, parts, pretty
+from airpath.live.parts import knobs, little, part_words, parts, pretty
 from airpath.live.session import Session
-from airpath.report.interactive import Flag
-from airpath.report.style import plain
+from airpath.report.cells import port_cells, tone_cells
+from airpath.report.explained import flags
 
-# Colour and mark of each kind of cause: told apart without colour too.
-_LOOKS = {
-    "driver": ("#1c2733", "circle"), "helmholtz": ("#14508c", "square"), "pipe": ("#c4681a", "triangle"),
-    "chamber-mode": ("#7d3c78", "diamond"), "horn": ("#1f8a70", "inverted_triangle"), "leak": ("#a3262a", "hex"),
-    "coil": ("#6b7783", "circle"),
-}  # fmt: skip
+_SHOWN = 3  # features named of each knob
+_FULL_SHADE_DB = 12.0
 
 
 def state(session: Session) -> dict[str, Any]:
@@ -50,70 +50,88 @@ def state(session: Session) -> dict[str, Any]:
 
 
 def results(prediction: Prediction) -> dict[str, Any]:
-    """Return the tables of a prediction's highest fidelity: tones, ports, cautions, notes."""
-    case = prediction.case
+    """Return the tables of a prediction's highest fidelity: tones, ports, cautions."""
     return {
+        "what": "results",
         "fidelity": prediction.best,
-        "tones": [_tone(prediction, row) for row in prediction.best_tones()],
+        "tones": [tone_cells(prediction, row) for row in prediction.best_tones()],
         "tones_text": prediction.tones_text,
         "parting": prediction.parting,
-        "ports": [
-            {"name": name, "tuning": row.tuning_text, "length": f"{plain(row.effective_length_m * 1e3)} mm",
-             "speed": f"{plain(row.air_speed_peak_m_s, 2)} m/s", "limit": f"{plain(row.air_speed_limit_m_s, 2)} m/s",
-             "over": row.air_speed_peak_m_s > row.air_speed_limit_m_s, "words": row.verdict}
-            for name, row in prediction.ports.items()
-        ],
+        "ports": [port_cells(prediction, name, row) for name, row in prediction.ports.items()],
         "cautions": prediction.warnings,
-        "scale": case.scale,
-    }  # fmt: skip
-
-
-def _tone(prediction: Prediction, row: ToneRow) -> dict[str, Any]:
-    case = prediction.case
-    xmax = case.driver.xmax
-    shares = sorted(((v, n) for n, v in row.share_db.items() if v is not None), reverse=True)
-    hertz = f"{sig(row.frequency_hz, 4)} Hz"
-    return {
-        "tone": hertz if case.scale == 1 else f"{hertz} ({sig(row.frequency_hz / case.scale, 4)} Hz full size)",
-        "impedance": f"{plain(row.impedance_ohm)} Ω",
-        "excursion": f"{plain(row.excursion_peak_m * 1e3)} mm",
-        "beyond": xmax is not None and row.excursion_peak_m > xmax,
-        "held": f"{decibels(row.loading_db)} dB".replace("-", "−"),
-        "level": f"{row.spl_db:.1f} dB",
-        "work": [f"{name} {decibels(value)} dB".replace("-", "−") for value, name in shares],
-        "words": f"{row.verdict[:1].upper()}{row.verdict[1:]}.",
+        "scale": prediction.case.scale,
     }
 
 
-def features(found: list[Feature], fidelity: str) -> dict[str, Any]:
+def features(case: Case, found: list[Feature], fidelity: str) -> dict[str, Any]:
     """Return the numbered features with their causes, and how each knob moves them."""
     listed = [
         {
-            "number": i + 1, "kind": f.kind, "type": f.cause.type, "colour": _LOOKS[f.cause.type][0],
-            "marker": _LOOKS[f.cause.type][1], "frequency": f.frequency_hz, "hertz": f"{sig(f.frequency_hz)} Hz",
-            "impedance": f"{sig(f.impedance_ohm)} Ω", "q": None if f.q is None else sig(f.q, 2),
-            "cause": f.cause.text, "element": f.cause.element, "seen_by": f"seen by {listing(list(f.seen_by))}",
-            "evidence": f.evidence, "advice": [str(getattr(a, "text", a)) for a in f.advice],
+            "number": flag.number, "type": f.cause.type, "colour": flag.colour, "marker": flag.marker,
+            "heading": flag.heading, "q": None if f.q is None else f"Q {sig(f.q, 2)}", "cause": f.cause.text,
+            "seen_by": f"seen by {listing(list(f.seen_by))}", "advice": [advice.text for advice in f.advice],
         }
-        for i, f in enumerate(found)
+        for flag, f in zip(flags(found), found, strict=True)
     ]  # fmt: skip
-    turns: dict[str, list[dict[str, Any]]] = {}
-    for i, f in enumerate(found):
+    return {"what": "features", "fidelity": fidelity, "features": listed, "turns": _turns(case, found)}
+
+
+def _turns(case: Case, found: list[Feature]) -> dict[str, str]:
+    """Say of each knob how a small turn of it moves the features that it moves most."""
+    known = parameters(case)
+    words: dict[str, list[str]] = {}
+    for number, f in enumerate(found, 1):
         for s in f.sensitivity:
-            way = f"{'up' if s.hz_per_unit > 0 else 'down'} {sig(abs(s.hz_per_unit), 2)} Hz"
-            words = f"{f.kind} {i + 1} at {sig(f.frequency_hz)} Hz moves {way}"
-            turns.setdefault(s.parameter, []).append({"number": i + 1, "words": words, "unit": pretty(s.unit)})
-    return {"what": "features", "fidelity": fidelity, "features": listed, "turns": turns}
+            if s.parameter in known and len(words.get(s.parameter, [])) < _SHOWN:
+                hertz = s.hz_per_unit * little(known[s.parameter])
+                way = f"{'up' if hertz > 0 else 'down'} {sig(abs(hertz), 2)} Hz"
+                words.setdefault(s.parameter, []).append(f"{f.kind} {number} goes {way}")
+    return {
+        name: f"{sig(little(known[name]))} {pretty(known[name].unit)}".strip() + f" more: {listing(moves)}."
+        for name, moves in words.items()
+    }
 
 
-def flags(found: list[Feature]) -> list[Flag]:
-    """Return the marks of the features on the impedance chart."""
-    return [
-        Flag(
-            number=i + 1, frequency=f.frequency_hz, impedance=f.impedance_ohm, colour=_LOOKS[f.cause.type][0],
-            marker=_LOOKS[f.cause.type][1], words=f.cause.text,
-            heading=f"{f.kind} at {sig(f.frequency_hz)} Hz, {sig(f.impedance_ohm)} Ω",
-        )
-        for i, f in enumerate(found)
-    ]  # fmt: skip
+def covering(found: Covering) -> dict[str, Any]:
+    """Return the matrix of covered openings: level and its change per state and tone, the best of each tone marked."""
+    return {
+        "what": "covering",
+        "fidelity": found.model,
+        "tones": [f"{sig(hertz, 4)} Hz" for hertz in found.tones_hz.tolist()],
+        "states": [
+            {
+                "covered": list(state.covered),
+                "now": set(state.covered) == {name for name in found.openings if _is_covered(found.case, name)},
+                "name": state_name(state.covered),
+                "cells": [
+                    _cell(level, change, i == best)
+                    for level, change, best in zip(state.spl_db, state.change_db, found.best, strict=True)
+                ],
+                "mean": f"{state.mean_spl_db:.1f} dB", "best": i == found.best_mean, "words": state.text,
+            }
+            for i, state in enumerate(found.states)
+        ],
+        "answer": found.answer, "notes": list(found.notes), "cautions": list(found.warnings),
+        "shuts": all(name in found.case.ports for name in found.openings),
+    }  # fmt: skip
 
+
+def _cell(level: float, change: float, best: bool) -> dict[str, Any]:
+    """Return level and change in words; ``by``: the change from -1 to 1, for a shade."""
+    by = max(-1.0, min(1.0, change / _FULL_SHADE_DB))
+    return {"level": f"{level:.1f} dB", "change": f"{decibels(change)} dB".replace("-", "−"), "best": best, "by": by}
+
+
+def _is_covered(case: Case, name: str) -> bool:
+    return name in case.ports and case.ports[name].covered
+
+
+def pictures(found: dict[str, bytes]) -> dict[str, Any]:
+    """Return pictures that stand in the page itself, each with what it shows."""
+    return {
+        "what": "pictures",
+        "pictures": [
+            {"source": f"data:image/png;base64,{b64encode(data).decode()}", "words": name.replace("-", " ")}
+            for name, data in found.items()
+        ],
+    }

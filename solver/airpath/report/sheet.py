@@ -21,10 +21,11 @@ LINE = 0.15  # in
 class Sheet:
     """``inch``: metres per inch of the finished figure, a first guess until :meth:`scale` has measured the drawing.
 
-    ``part``: what is drawn from now on belongs to this part of the case.
+    ``part``: what is drawn from now on belongs to this part of the case; ``width`` of the figure [in].
     """
 
     inch: float
+    width: float = WIDTH
     part: str = ""
     shapes: list[tuple[Sequence[Point], dict[str, Any], str]] = field(default_factory=list)
     strokes: list[tuple[Sequence[Point], dict[str, Any], str]] = field(default_factory=list)
@@ -52,7 +53,7 @@ class Sheet:
         widths = self.extent(texts=True)
         inches = (widths[1] - widths[0] - (right - left)) / self.inch
         lines = (widths[3] - widths[2] - (high - low)) / self.inch
-        return max((right - left) / (WIDTH - 0.2 - inches), (high - low) / (_TALLEST - 0.2 - lines))
+        return max((right - left) / (self.width - 0.2 - inches), (high - low) / (_TALLEST - 0.2 - lines))
 
     def extent(self, *, texts: bool = True) -> tuple[float, float, float, float]:
         """Return left, right, lower and upper end of what is drawn [m]."""
@@ -79,7 +80,7 @@ class Sheet:
         width, height = size_of(figure)
         axes = figure.add_axes((0.5 - WIDTH / width / 2, 0.5 - tall / height / 2, WIDTH / width, tall / height))
         axes.set_axis_off()
-        middle, half = (left + right) / 2, max(WIDTH * self.inch, right - left) / 2
+        middle, half = (left + right) / 2, max(self.width * self.inch, right - left) / 2
         axes.set_xlim(middle - half, middle + half)
         axes.set_ylim(low - 0.1 * self.inch, high + 0.1 * self.inch)
         for order, (points, style, _) in enumerate(self.shapes):

@@ -15,7 +15,7 @@ from airpath.report.driverdrawing import draw_driver
 from airpath.report.ducts import DUCT_FILL, Duct, ducts_of
 from airpath.report.joins import bridges, draw_between, draw_outward
 from airpath.report.sheet import LETTER, Point, Sheet
-from airpath.report.style import AIR_FILL, SOFT, shortened, tidy
+from airpath.report.style import AIR_FILL, SOFT, WIDTH, shortened, tidy
 
 if TYPE_CHECKING:
     from matplotlib.figure import FigureBase
@@ -31,16 +31,16 @@ def sketch(case: Case, on: FigureBase | None = None) -> FigureBase:
     return sheet_of(case).figure(on)
 
 
-def sheet_of(case: Case) -> Sheet:
-    """Return the drawing of a case as shapes, lines and texts, each with the name of its part."""
+def sheet_of(case: Case, width: float = WIDTH) -> Sheet:
+    """Return the drawing of a case, ``width`` [in] wide, as shapes, lines and texts, each with the name of its part."""
     inch = 0.05
     for _ in range(_MOST_TURNS):  # texts have their own size, so the scale settles in a few turns
-        sheet = Sheet(inch)
+        sheet = Sheet(inch, width)
         _draw(case, sheet)
         before, inch = inch, sheet.scale()
         if abs(inch / before - 1) < 0.005:
             break
-    sheet = Sheet(inch)
+    sheet = Sheet(inch, width)
     _draw(case, sheet)
     return sheet
 

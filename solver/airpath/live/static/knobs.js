@@ -1,8 +1,6 @@
 // A slider and a number field, with unit, for every dimension of the part that is picked.
 import {make, find} from "./make.js";
 
-const FEW = 3;  // sensitivities shown of each knob
-
 export function knobs(host, turns) {
   let shown = new Map(), part = null, moves = {}, held = null;
 
@@ -51,11 +49,7 @@ export function knobs(host, turns) {
   }
 
   function tell() {
-    for (const [name, entry] of shown) {
-      const found = moves[name] ?? [];
-      const unit = found[0]?.unit, one = unit ? `1 ${unit} more` : "1 more";
-      entry.effect.textContent = found.length ? `${one}: ${found.slice(0, FEW).map((m) => m.words).join("; ")}.` : "";
-    }
+    for (const [name, entry] of shown) entry.effect.textContent = moves[name] ?? "";
   }
 
   // Show the knobs of a part: the dimensions at once, places and the rest behind a line.

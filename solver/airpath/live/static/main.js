@@ -5,7 +5,8 @@ import {turning} from "./turning.js";
 import {knobs} from "./knobs.js";
 import {sketch} from "./sketch.js";
 import {plots} from "./plots.js";
-import {features, results} from "./tables.js";
+import {covering, features, pictures, results} from "./tables.js";
+import {adding} from "./adding.js";
 
 let state = null, picked = null, wasLost = false;
 
@@ -13,11 +14,14 @@ const send = link(hear, lost);
 const turns = turning(send);
 const dials = knobs(find("knobs"), turns);
 const curves = plots(document);
+const files = adding(send, (text) => notice("said", text, "bad"));
 const box = sketch(find("sketch"), find("parts"), pick, (port, shut) => send({do: "shut", port, shut}));
 
 const HEARD = {
   starts: showStarts, state: showState, charts: showCurves, curves: showCurves,
   results: (message) => { results(message); showFidelity(message); },
+  covering: (message) => covering(message, (ports) => send({do: "cover", ports})),
+  pictures, outline: (message) => files.ask(message),
   features: (message) => { features(message); dials.effects(message.turns); },
   busy: (message) => {
     find("busy").textContent = message.text;
@@ -73,8 +77,10 @@ function firstPart() {
 }
 
 async function showCurves(message) {
+  if (message.content) find("speed").hidden = !message.content.charts.some((chart) => chart.picture === "air-speed");
   if (!message.studied) {
     find("features").classList.add("stale");
+    find("drawn").replaceChildren();
     document.body.dataset.state = message.moving ? "moving" : "solving";
   }
   await curves.show(message);
@@ -93,6 +99,7 @@ function showSaid(message) {
   const turn = message.serial ? turns.answered(message.serial, false) : null;
   if (turn && dials.refused(turn.name, message.text)) return;
   notice("said", message.text, message.kind === "done" ? "good" : "bad");
+  if (message.link) find("said").append(" ", make("a", {href: message.link, target: "_blank", rel: "noopener"}, "Open it"));
 }
 
 function notice(id, text, kind) {
@@ -127,6 +134,7 @@ find("undo").addEventListener("click", () => send({do: "undo"}));
 find("redo").addEventListener("click", () => send({do: "redo"}));
 find("save").addEventListener("click", () => send({do: "save", name: state.fate === "new" ? find("name").value : null}));
 find("report").addEventListener("click", () => send({do: "report"}));
+find("pictures").addEventListener("click", () => send({do: "pictures"}));
 document.addEventListener("keydown", (event) => {
   if (!(event.ctrlKey || event.metaKey) || event.target.matches("input[type=number], input[type=text]")) return;
   if (event.key.toLowerCase() !== "z") return;

@@ -4,6 +4,7 @@ import {make, find, list} from "./make.js";
 const SHAPES = {
   circle: "M12 2a10 10 0 1 0 .01 0z", square: "M3 3h18v18H3z", triangle: "M12 1L23 22H1z",
   inverted_triangle: "M12 23L1 2h22z", diamond: "M12 0L24 12 12 24 0 12z", hex: "M6 2h12l6 10-6 10H6L0 12z",
+  star: "M12 0l3 8.500h9l-7.200 5.300 2.700 8.700L12 17.200l-7.500 5.300 2.700-8.700L0 8.500h9z",
 };
 
 function cells(kind, texts) {
@@ -18,20 +19,24 @@ function fill(table, heads, rows) {
 }
 
 export function results(found) {
-  find("tones-text").textContent = [`By the ${found.fidelity} model.`, found.tones_text, found.parting].join(" ").trim();
+  const tells = [`By the ${found.fidelity} model.`, found.tones_text, found.parting];
+  find("tones-text").textContent = tells.filter(Boolean).join(" ");
+  const full = found.scale !== 1;
   fill(find("tones"), ["Tone", "Impedance", "Excursion, peak", "Against free air", "Level",
     "Who does the work (alone, against the sum)", "In words"],
-  found.tones.map((t) => [t.tone, [t.impedance, "n"], [t.excursion, t.beyond ? "n over" : "n"], [t.held, "n"],
-    [t.level, "n"], [t.work.join(", ")], [t.words, "words"]]));
-  find("speed").hidden = false;
-  const table = find("ports");
-  table.hidden = found.ports.length === 0;
-  fill(table, ["Port", "Effective length", "Tuning", "Air speed, peak", "In words"],
-    found.ports.map((p) => [p.name, [p.length, "n"], [p.tuning],
-      [`${p.speed} (limit ${p.limit})`, p.over ? "n over" : "n"], [p.words]]));
+  found.tones.map((t) => [full ? `${t.hz} Hz (${t.full_hz} Hz full size)` : `${t.hz} Hz`,
+    [`${t.impedance}, ${t.phase}`, "n"], [t.of_xmax ? `${t.excursion} (${t.of_xmax})` : t.excursion, t.beyond ? "over" : ""],
+    [t.held, "n"], [t.level, "n"], [t.shares.map(([name, share]) => `${name} ${share}`).join(", ")],
+    [sentence(t.verdict), "words"]]));
+  find("port-table").hidden = found.ports.length === 0;
+  fill(find("ports"), ["Port", "Effective length", "Tuning", "Rings as a pipe at", "Air speed, peak", "In words"],
+    found.ports.map((p) => [p.name, [p.length, "n"], [p.tuning], [p.pipes],
+      [`${p.speed} (limit ${p.limit})`, p.over ? "over" : ""], [sentence(p.verdict), "words"]]));
   find("cautions").hidden = found.cautions.length === 0;
   list(find("cautions").querySelector("ul"), found.cautions);
 }
+
+function sentence(words) { return `${words.charAt(0).toUpperCase()}${words.slice(1)}.`; }
 
 function mark(feature) {
   const space = "http://www.w3.org/2000/svg";
@@ -47,15 +52,57 @@ function mark(feature) {
   return picture;
 }
 
+const FIRST = 8;  // features shown at once
+
 export function features(found) {
+  const rows = found.features.map((f) => {
+    const more = [f.q, f.seen_by].filter(Boolean).join(", ");
+    const body = make("div", {}, make("p", {}, make("strong", {}, `${f.number}. ${f.heading}`), ` ${more}`),
+      make("p", {}, f.cause));
+    for (const advice of f.advice) body.append(make("p", {class: "advice"}, advice));
+    return make("li", {"data-feature": f.number}, mark(f), body);
+  });
   const host = find("features");
   host.classList.remove("stale");
-  host.replaceChildren(...found.features.map((f) => {
-    const size = [`${f.hertz}, ${f.impedance}`, f.q === null ? null : `Q ${f.q}`, f.seen_by].filter(Boolean).join(", ");
-    const body = make("div", {}, make("p", {}, make("strong", {}, `${f.number}. ${f.kind} at ${size}`)),
-      make("p", {}, f.cause));
-    for (const advice of f.advice) body.append(make("p", {class: "quiet"}, advice));
-    return make("li", {"data-feature": f.number}, mark(f), body);
-  }));
-  if (!found.features.length) host.replaceChildren(make("li", {}, "No peak, dip or ripple in the band."));
+  if (!rows.length) rows.push(make("li", {}, make("span"), "No peak, dip or ripple in the band."));
+  host.replaceChildren(make("ol", {class: "features"}, ...rows.slice(0, FIRST)));
+  if (rows.length > FIRST) {
+    host.append(make("details", {}, make("summary", {}, `${rows.length - FIRST} more`),
+      make("ol", {class: "features"}, ...rows.slice(FIRST))));
+  }
+}
+
+// Blue for louder, orange for quieter, as deep as the change; the words say it too.
+function shade(by) {
+  const [r, g, b] = by >= 0 ? [20, 80, 140] : [196, 104, 26];
+  return `background: rgba(${r}, ${g}, ${b}, ${(0.32 * Math.abs(by)).toFixed(3)})`;
+}
+
+export function covering(found, use) {
+  find("cover").hidden = false;
+  find("cover-text").textContent = `By the ${found.fidelity} model. ${found.answer}`;
+  const heads = ["Covered", ...found.tones, "Mean", "In words"];
+  const head = make("thead", {}, make("tr", {}, ...heads.map((text) => make("th", {scope: "col"}, text))));
+  const rows = found.states.map((state) => {
+    const button = found.shuts && !state.now ? make("button", {type: "button"}, "use") : null;
+    button?.setAttribute("aria-label", `use ${state.name}`);
+    button?.addEventListener("click", () => use(state.covered));
+    const cells = state.cells.map((cell) => make("td", {class: cell.best ? "n best" : "n", style: shade(cell.by)},
+      cell.level, make("small", {}, cell.best ? `${cell.change}, loudest` : cell.change)));
+    return make("tr", {class: state.now ? "now" : null},
+      make("th", {scope: "row"}, state.name, " ", state.now ? make("small", {}, "(as it is)") : button),
+      ...cells, make("td", {class: state.best ? "n best" : "n"}, state.mean), make("td", {class: "words"}, state.words));
+  });
+  find("covering").replaceChildren(head, make("tbody", {}, ...rows));
+  find("cover-notes").replaceChildren(
+    ...found.cautions.map((text) => make("p", {class: "over"}, text)),
+    ...found.notes.map((text) => make("p", {class: "quiet"}, sentence(text.replace(/[.]$/, "")))));
+}
+
+export function pictures(found) {
+  find("drawn").replaceChildren(...found.pictures.map((picture) => make("figure", {},
+    make("img", {src: picture.source, alt: `Standing waves: ${picture.words}`}), make("figcaption", {}, picture.words))));
+  if (!found.pictures.length) {
+    find("drawn").replaceChildren(make("p", {}, "No chamber has a shape: give it a size and the place of everything that opens into it, or an outline."));
+  }
 }
