@@ -8,7 +8,7 @@ import numpy as np
 from scipy.optimize import brentq
 
 from airpath import air as air_module
-from airpath.acoustics import ends, hearing, porous, radiation, viscothermal
+from airpath.acoustics import ends, hearing, mutual, porous, radiation, viscothermal
 from airpath.acoustics.viscothermal import Section
 from airpath.air import Air
 from airpath.elements.base import cascade
@@ -95,7 +95,16 @@ def steady_resistance(shape: str, ratio: float) -> float:
     return z.real * h**4 * (1.0 if shape == "round" else ratio) / REFERENCE.viscosity
 
 
+def scaled_attenuation(radius: float, frequency: float, factor: float) -> float:
+    full = _line(Section(height=2 * radius), _omega(frequency), REFERENCE)[0].real * factor
+    return _line(Section(height=2 * radius / factor), _omega(frequency * factor), REFERENCE)[0].real / full
+
+
 # openings
+
+
+def mutual_resistance(ka: float, kd: float) -> float:
+    return (mutual.piston_mutual(np.array([1.0]), ka, ka, kd)[0] * np.pi * ka**2).real
 
 
 def baffled_piston(two_ka: float) -> complex:

@@ -13,7 +13,7 @@ import numpy as np
 from airpath.acoustics.radiation import ComplexArray, Wavenumber
 
 _MOST_ORDERS = 60
-_ENOUGH = 1e-13  # of the sum: orders below it end the series
+_ENOUGH = 1e-9  # of the sum: an order below it ends the series
 
 
 def piston_mutual(k: Wavenumber, first: float, second: float, distance: float) -> ComplexArray:

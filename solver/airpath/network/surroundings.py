@@ -126,9 +126,9 @@ def _open_air(case: Case, outlets: list[Outlet], around: Around) -> None:
         owners = tuple(outlet.owner for outlet in placed)
         index = around.add("outside", "mouth", element, *(outlet.node for outlet in placed), owners=owners)
         around.exits |= {outlet.name: (index, i, OUTSIDE) for i, outlet in enumerate(placed)}
+        ahead = "" if case.listener.at is not None else ", the listener straight ahead"
         around.notes.append(
-            f"mutual radiation between {_listed(placed)}, whose places are known; places are taken to lie in planes "
-            "parallel to x and y, the listener along z"
+            f"mutual radiation between {_listed(placed)}, whose places are known; each is taken to face along z{ahead}"
         )
     alone = [outlet for outlet in outlets if outlet not in placed]
     if len(outlets) > 1 and alone:
@@ -171,10 +171,9 @@ def _room_notes(room: Room, area: float, around: Around) -> None:
     if area > 0:
         shape = "round" if room.opening_height is None else f"a slot {room.opening_height:g} m high"
         around.notes.append(f"the room's opening of {area:.3g} m^2 counts as {shape}, in a thin wall, to open air")
-    tight = "its leak alone" if room.leak is not None else "nothing: the shut room is airtight"
+    tight = "its leak alone lets air out" if room.leak is not None else "it is airtight: no leak given"
     around.notes.append(
-        f"the room: rigid walls, absorption Q {room.loss_q:g} of its air for all that takes sound; with the door shut "
-        f"air leaves by {tight}"
+        f"the room: rigid walls, absorption Q {room.loss_q:g} of its air for all that takes sound; shut, {tight}"
     )
 
 
