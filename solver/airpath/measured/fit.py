@@ -12,7 +12,7 @@ from airpath.case.schema import Case
 from airpath.errors import CaseError, SweepError
 from airpath.measured.covariance import Errors, ties
 from airpath.measured.fitresult import FitCurve, FitResult, FittedValue
-from airpath.measured.fitwords import cautions, how_sure, summary
+from airpath.measured.fitwords import SUSPICIOUS, cautions, how_sure, summary
 from airpath.measured.freedom import DRIVER_TOLERANCE, TOLERANCE
 from airpath.measured.misfit import Misfit, misfit
 from airpath.measured.profile import profile
@@ -71,7 +71,8 @@ def fit(
     squares = Squares(case=asked.case, model=model, free=asked.free, targets=targets)
     found = solve(squares)
     held = found.errors(squares.linear(found.u, asked.held)[1])
-    left = misfit(case, squares, found) if found.structural and localise else None
+    odd = found.structural or bool(np.any(np.abs(found.u) > SUSPICIOUS))
+    left = misfit(squares, asked.held, found.channels) if odd and localise else None
     return _result(case, asked, squares, found, held, shown, left, notes)
 
 

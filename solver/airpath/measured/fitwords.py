@@ -66,14 +66,15 @@ def summary(
         out.append(f"The sweep does not see {listing(blind)}: {whose} known no better than before.")
     for group in groups(pairs):
         out.append(f"{listing(group)} can't be told apart: {_how(group, pairs)}.")
-    if not structural:
-        out.append(f"What is left looks like noise of {_percent(noise)}: the case explains the sweep.")
-    else:
+    if structural:
         out.append(f"What is left is structural: {_percent(after)} rms, where the points scatter by {_percent(noise)} "
                    "only. No value that was free explains it.")  # fmt: skip
-        if left is not None:
-            out.append(left.text)
-    return out
+    elif left is not None:
+        far = listing([v.name for v in values if abs(v.pull) > SUSPICIOUS])
+        out.append(f"What is left looks like noise of {_percent(noise)}, but it takes {far} further off than expected.")
+    else:
+        out.append(f"What is left looks like noise of {_percent(noise)}: the case explains the sweep.")
+    return [*out, left.text] if left is not None else out
 
 
 def cautions(values: list[FittedValue], structural: bool) -> list[str]:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 FINEST = 1e-4  # no bench reads an impedance better than 0.01 %
 _FEW = 8  # points: fewer tell nothing of their scatter
 _SURE = 5.0  # standard deviations
-_MATTERS = 1.15  # rms over noise
+_MATTERS = 1.05  # rms over noise
 _SPIKE = 6.0  # times the noise
 _Real = NDArray[np.float64]
 

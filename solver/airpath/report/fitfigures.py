@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from airpath.measured.fitresult import FitCurve, FitResult
-from airpath.report.curves import frequency_ticks
+from airpath.report.frame import frequency_ticks
 from airpath.report.style import INK, SOFT, WIDTH, styled, tidy
 
 if TYPE_CHECKING:
