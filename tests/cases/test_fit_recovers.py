@@ -1,4 +1,4 @@
-"""Random boxes with known truth: the stated intervals hold it as often as they say, and are no wider than that needs."""
+"""Random boxes with known truth: stated intervals hold it as often as they say, and are no wider than that needs."""
 
 from __future__ import annotations
 
