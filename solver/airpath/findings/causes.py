@@ -1,4 +1,4 @@
-"""From energy shares and knock-outs to a cause. Every rule and every sentence about a cause is here."""
+"""From energy shares and knock-outs to a cause. Every rule about one is here; the words are in `phrases`."""
 
 from __future__ import annotations
 
@@ -9,8 +9,19 @@ from airpath.case.schema import Case
 from airpath.findings.features import Spot
 from airpath.findings.knockout import Knock, roles
 from airpath.findings.orders import Order, order_of
+from airpath.findings.phrases import (
+    Tuning,
+    air_spaces,
+    beside,
+    company,
+    driver_phrase,
+    plain,
+    swings,
+    together,
+    tuning_of,
+)
+from airpath.findings.resonances import shape
 from airpath.findings.shares import Share
-from airpath.findings.wording import listing
 from airpath.network.graph import Network
 
 Type = Literal["driver", "helmholtz", "pipe", "chamber-mode", "horn", "leak", "coil"]
@@ -20,15 +31,18 @@ _MATTERS = 0.02  # least shift that shows a part of a coincidence
 _PARTNER = 0.25  # a second wave with this much of the energy takes part
 _DRIVER_AT_LEAST = 0.05
 _TIE = 0.15
-_TAKES_PART = 0.2  # of the moving, or of the springing energy
 
 
 @dataclass(frozen=True, kw_only=True)
 class Cause:
-    """Why a feature is there: ``element`` is a name of the case; ``sure``: share and knock-out agree."""
+    """Why a feature is there: ``element`` is a name of the case; ``sure``: share and knock-out agree.
+
+    ``elements``: all that share it, ``element`` first: two waves that coincide, every chamber of a tuning.
+    """
 
     type: Type
     element: str
+    elements: list[str]
     order: int | list[int] | None
     text: str
     sure: bool
@@ -52,45 +66,53 @@ def causes(
 ) -> list[Cause]:
     """Return the cause of each feature; ``held``: its energy shares, empty for one without a natural frequency."""
     kinds = roles(network)
-    ranked = [suspects(network, kinds, share) for share in held]
+    spaces = air_spaces(network)
+    ranked = [suspects(kinds, spaces, share) for share in held]
     driver = _driver_peak(found, ranked, knocks)
-    out: list[Cause] = []
-    for i, spot in enumerate(found):
+    teller = _Teller(
+        case=case, network=network, kinds=kinds, spaces=spaces, found=found, held=held, ranked=ranked
+    )
+    out: dict[int, Cause] = {}
+    for i in sorted(range(len(found)), key=lambda i: found[i].cone == "free"):  # tunings before the peaks beside them
         options = [s for s in ranked[i] if s.type != "driver" or i == driver]
-        tried = _by_knock_out(i, spot, kinds, held[i], knocks, options)
-        if not options:
-            out.append(_bare(tried))
-            continue
-        first = options[0]
-        both = [s for s in options if s.type in WAVES.values() and s.weight > _PARTNER]
-        if first.type not in WAVES.values() or len(both) < 2:
-            both = [first]
-        sure = _agree(i, both, tried, knocks)
-        nth = 1 + sum(c.type == "horn" and c.element == first.element and s.cone == spot.cone
-                      for c, s in zip(out, found, strict=False))  # fmt: skip
-        orders = [order_of(case, network, s.type, s.element, spot, nth) for s in both]
-        text = " and ".join(_phrase(case, kinds, s, o, held[i]) for s, o in zip(both, orders, strict=True))
-        if len(both) > 1:
-            text = f"{text} coincide"
-            text = text if sure else f"probably {text}"
-        elif not sure and tried is not None:
-            other = order_of(case, network, tried.type, tried.element, spot, nth)
-            text = f"probably {text}; or {_phrase(case, kinds, tried, other, held[i])}, by what happens without it"
-        elif not sure:
-            text = f"probably {text}"
-        out.append(Cause(type=first.type, element=first.element, order=orders[0].number, text=text, sure=sure))
-    return [_settled(i, found, out) if found[i].omega is None else cause for i, cause in enumerate(out)]
+        tried = _by_knock_out(i, found[i], kinds, held[i], knocks, options)
+        out[i] = _stated(i, options, tried, teller, knocks) if options else _bare(tried)
+    stated = [out[i] for i in range(len(found))]
+    return [_settled(i, found, stated) if found[i].omega is None else cause for i, cause in enumerate(stated)]
 
 
-def suspects(network: Network, kinds: dict[str, str], share: dict[str, Share]) -> list[Suspect]:
-    """Return what the energy says, the strongest first; the weights add up to 1 in a box without losses.
+def _stated(i: int, options: list[Suspect], tried: Suspect | None, teller: _Teller, knocks: list[Knock]) -> Cause:
+    """Return the cause of a feature by its suspects and by what the knock-outs say."""
+    first = options[0]
+    both = [s for s in options if s.type in WAVES.values() and s.weight > _PARTNER]
+    if first.type not in WAVES.values() or len(both) < 2:
+        both = [first]
+    sure = _agree(i, both, tried, knocks)
+    orders = [teller.order(i, s) for s in both]
+    text = " and ".join(teller.phrase(i, s, o) for s, o in zip(both, orders, strict=True))
+    if len(both) > 1:
+        text = f"{text} coincide"
+        text = text if sure else f"probably {text}"
+    elif not sure and tried is not None:
+        other = teller.phrase(i, tried, teller.order(i, tried))
+        text = f"probably {text}; or {other}, by what happens without it"
+    elif not sure:
+        text = f"probably {text}"
+    tuning = teller.tuning(i) if first.type == "helmholtz" else None
+    elements = tuning.chambers if tuning and first.element in tuning.chambers else [s.element for s in both]
+    return Cause(
+        type=first.type, element=first.element, elements=elements, order=orders[0].number, text=text, sure=sure
+    )
 
-    Kinetic energy is half of all, so twice the kinetic energy of each part adds up to 1. A plug moves and doesn't
-    spring: its share goes to the Helmholtz resonance.
-    The room around the box is spring and door in one. What a part both moves and springs is a wave inside it.
+
+def suspects(kinds: dict[str, str], spaces: list[set[str]], share: dict[str, Share]) -> list[Suspect]:
+    """Return what the energy says, the strongest first; the weights add up to 1 at most.
+
+    Kinetic energy is half of all, so what only moves or only springs counts twice. A part that does both holds a wave.
+    A plug and the spring that it opens into make a Helmholtz resonance, as much as both have; what a plug has beyond
+    that swings with the cone. The room around the box is spring and door in one.
     """
     weights: dict[tuple[Type, str], float] = {}
-    plugs = 0.0
     for owner, part in share.items():
         kind = kinds.get(owner, "room")
         if kind == "driver":
@@ -101,10 +123,13 @@ def suspects(network: Network, kinds: dict[str, str], share: dict[str, Share]) -
             weights["helmholtz", owner] = part.kinetic + part.potential
         elif kind in WAVES:
             weights[WAVES[kind], owner] = part.wave
-            plugs += 2 * part.kinetic - part.wave
-    spring = {o: p.potential - p.wave / 2 for o, p in share.items() if kinds.get(o) == "chamber"}
-    if spring and plugs > 0:
-        weights["helmholtz", max(spring, key=lambda o: spring[o])] = plugs
+    for space in spaces:
+        own = {o: p for o, p in share.items() if o in space and kinds.get(o) in WAVES}
+        plugs = sum(2 * p.kinetic - p.wave for o, p in own.items() if kinds[o] != "chamber")
+        springs = sum(2 * p.potential - p.wave for o, p in own.items() if kinds[o] == "chamber")
+        tuning = tuning_of([space], kinds, own)
+        if tuning is not None and min(plugs, springs) > 0:
+            weights["helmholtz", tuning.chambers[0]] = min(plugs, springs)
     ordered = sorted(weights.items(), key=lambda item: -item[1])
     return [Suspect(type=t, element=e, weight=w) for (t, e), w in ordered if w > 0]
 
@@ -151,10 +176,13 @@ def _agree(i: int, both: list[Suspect], tried: Suspect | None, knocks: list[Knoc
 
 
 def _bare(tried: Suspect | None) -> Cause:
-    if tried is not None:
-        text = "the coil: its inductance takes over from the cone's motion, nothing in the air rings here"
-        return Cause(type="coil", element="driver", order=None, text=text, sure=True)
-    return Cause(type="driver", element="driver", order=None, text="", sure=False)
+    kind: Type = "driver" if tried is None else "coil"
+    text = "" if tried is None else (
+        "the coil: its inductance takes over from the cone's motion, nothing in the air rings here"
+    )  # fmt: skip
+    return Cause(
+        type=kind, element="driver", elements=["driver"], order=None, text=text, sure=tried is not None
+    )
 
 
 def _settled(i: int, found: list[Spot], stated: list[Cause]) -> Cause:
@@ -165,47 +193,71 @@ def _settled(i: int, found: list[Spot], stated: list[Cause]) -> Cause:
     others = [j for j in known if stated[j].type != "driver"] or known
     if not others:
         text = "probably the driver, too damped to ring"
-        return Cause(type="driver" if i == 0 else "coil", element="driver", order=None, text=text, sure=False)
+        kind: Type = "driver" if i == 0 else "coil"
+        return Cause(type=kind, element="driver", elements=["driver"], order=None, text=text, sure=False)
     near = stated[min(others, key=lambda j: abs(found[j].frequency / found[i].frequency - 1))]
     if near.type == "driver":
         text = "probably the coil and the flank of the driver's own peak: nothing in the air rings here"
-        return Cause(type="coil", element="driver", order=None, text=text, sure=False)
+        return Cause(type="coil", element="driver", elements=["driver"], order=None, text=text, sure=False)
     return replace(near, text=f"probably the flank of {near.text.removeprefix('probably ')}", sure=False)
 
 
-def _phrase(case: Case, kinds: dict[str, str], suspect: Suspect, order: Order, share: dict[str, Share]) -> str:
-    name = suspect.element
-    if suspect.type == "driver":
-        springs = [o for o, p in share.items() if kinds.get(o) == "chamber" and p.potential > _TAKES_PART / 2]
-        air = f" and on the air in {quoted(springs)}" if springs else ""
-        return f"the driver: its cone swings on its suspension{air}"
-    if suspect.type == "helmholtz" and kinds.get(name) == "room":
-        return order.phrase
-    if suspect.type == "helmholtz":
-        return _helmholtz(kinds, share)
-    if suspect.type == "leak":
-        return f'the leak of chamber "{name}": its plug of air swings against the air inside'
-    if suspect.type == "coil":
-        return "the coil's inductance"
-    return order.phrase
+@dataclass(frozen=True, kw_only=True)
+class _Teller:
+    """Finds the words for a suspect of a feature."""
 
+    case: Case
+    network: Network
+    kinds: dict[str, str]
+    spaces: list[set[str]]
+    found: list[Spot]
+    held: list[dict[str, Share]]
+    ranked: list[list[Suspect]]
 
-def _helmholtz(kinds: dict[str, str], share: dict[str, Share]) -> str:
-    springs = {o: p.potential - p.wave / 2 for o, p in share.items() if kinds.get(o) == "chamber"}
-    plugs = {o: p.kinetic - p.wave / 2 for o, p in share.items() if kinds.get(o) in ("port", "horn", "leak")}
+    def tuning(self, i: int) -> Tuning | None:
+        return tuning_of(self.spaces, self.kinds, self.held[i])
 
-    def main(parts: dict[str, float]) -> list[str]:
-        total = sum(max(v, 0.0) for v in parts.values())
-        large = [o for o, v in parts.items() if v > _TAKES_PART * total > 0]
-        return large or sorted(parts, key=lambda o: -parts[o])[:1]
+    def order(self, i: int, suspect: Suspect) -> Order:
+        """A horn's waves are counted as they come, peaks and dips apart."""
+        before = [self.ranked[j][:1] for j in range(i) if self.found[j].cone == self.found[i].cone]
+        nth = 1 + sum((s.type, s.element) == ("horn", suspect.element) for first in before for s in first)
+        return order_of(self.case, self.network, suspect.type, suspect.element, self.found[i], nth)
 
-    chambers, ports = main(springs), main(plugs)
-    kind = "chamber" if len(chambers) == 1 else "chambers"
-    through = {kinds[o] for o in ports}
-    way = (through.pop() if len(through) == 1 else "opening") + ("s" if len(ports) > 1 else "")
-    return f"the Helmholtz tuning of {kind} {quoted(chambers)} by {way} {quoted(ports)}"
+    def phrase(self, i: int, suspect: Suspect, order: Order) -> str:
+        known = suspect.type in ("driver", "helmholtz") and self.kinds.get(suspect.element) != "room"
+        if not known:
+            return plain(suspect.type, suspect.element, order)
+        tuning, spot = self.tuning(i), self.found[i]
+        if suspect.type == "helmholtz":
+            assert tuning is not None
+            if spot.cone == "clamped":
+                return tuning.text
+        swing = self._swing(i, tuning, "it" if suspect.type == "driver" else "the cone")
+        near = self._dip(i, tuning)
+        side = beside(spot, self.found[near], self.tuning(near).text) if near is not None else ""  # type: ignore[union-attr]
+        if suspect.type == "driver":
+            side = f"this is {side}" if side else ""
+            return "; ".join(part for part in (driver_phrase(self.kinds, self.held[i]), swing, side) if part)
+        assert tuning is not None
+        return f"{side or tuning.text}{': ' + swing if swing else ''}"
 
+    def _swing(self, i: int, tuning: Tuning | None, subject: str) -> str:
+        """Say how plugs and cone swing with each other, where both take part."""
+        spot, share = self.found[i], self.held[i]
+        plugs = [o for o in share if self.kinds.get(o) in ("port", "horn") and swings(share, o)]
+        if spot.omega is None or spot.cone != "free" or not swings(share, "driver") or not plugs:
+            return ""
+        step = together(self.network, self.spaces, shape(self.network, spot.omega, spot.cone), plugs)
+        return company(step, tuning.chambers if tuning else [], subject)
 
-def quoted(names: list[str]) -> str:
-    """Return names in quotes: "a" and "b"."""
-    return listing([f'"{name}"' for name in names]) if names else "no part alone"
+    def _dip(self, i: int, tuning: Tuning | None) -> int | None:
+        """Return the nearest dip that is a Helmholtz tuning of the same chambers."""
+        if tuning is None:
+            return None
+        dips = [
+            j
+            for j, (spot, ranked) in enumerate(zip(self.found, self.ranked, strict=True))
+            if spot.cone == "clamped" and ranked and ranked[0].type == "helmholtz"
+            and (other := self.tuning(j)) is not None and set(other.chambers) & set(tuning.chambers)
+        ]  # fmt: skip
+        return min(dips, key=lambda j: abs(self.found[j].frequency / self.found[i].frequency - 1), default=None)

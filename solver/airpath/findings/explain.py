@@ -15,10 +15,11 @@ from airpath.findings.causes import Cause, causes
 from airpath.findings.features import Kind, Spot, spots
 from airpath.findings.knockout import Knock, knock_out
 from airpath.findings.pairing import energies, same
+from airpath.findings.phrases import sentence
 from airpath.findings.sensitivity import Sensitivity, sensitivities
 from airpath.findings.shares import Share
 from airpath.findings.trial import Box
-from airpath.findings.wording import listing, sig
+from airpath.findings.wording import sig
 from airpath.network.build import build, models_for, refusal
 from airpath.network.graph import Network
 from airpath.network.sweep import sweep_frequencies
@@ -103,7 +104,7 @@ def features_of(case: Case, networks: dict[str, Network], model: str | None = No
     return [
         Feature(
             kind=spot.kind, frequency_hz=spot.frequency, impedance_ohm=abs(spot.impedance) * terminals, q=spot.q,
-            cause=replace(why[i], text=sentence(spot, why[i], [name for name in seen if i not in seen[name]])),
+            cause=replace(why[i], text=sentence(spot, why[i].text, [name for name in seen if i not in seen[name]])),
             shares=held[i], sensitivity=turns[i], advice=advice[i],
             seen_by=tuple(name for name in seen if i in seen[name]), evidence=evidence(i, spot, knocks),
         )
@@ -143,12 +144,3 @@ def evidence(i: int, spot: Spot, knocks: list[Knock]) -> list[str]:
         }[knock.action]  # fmt: skip
         out.append(f"{part} {what}")
     return out
-
-
-def sentence(spot: Spot, cause: Cause, missing: list[str]) -> str:
-    """Return what a builder needs to know of a feature: who doesn't show it, and what it is."""
-    if not missing:
-        return f"{cause.text[0].upper()}{cause.text[1:]}."
-    which = f"the {listing(missing)} model has" if len(missing) == 1 else f"the {listing(missing)} models have"
-    middle = "here" if cause.text.endswith("coincide") else "it is"
-    return f"{which[0].upper()}{which[1:]} no such {spot.kind}; {middle} {cause.text}."

@@ -15,6 +15,7 @@ from airpath.findings.causes import WAVES, Type, suspects
 from airpath.findings.features import Spot, heights, spots
 from airpath.findings.knockout import roles
 from airpath.findings.pairing import energies, same
+from airpath.findings.phrases import air_spaces
 from airpath.findings.prominence import prominence_db
 from airpath.findings.shares import Share
 from airpath.findings.tones import HELD_FIRMLY_DB
@@ -58,8 +59,8 @@ class Box:
     @cached_property
     def types(self) -> list[Type | None]:
         """What each feature is by its energy alone."""
-        kinds = roles(self.network)
-        return [ranked[0].type if (ranked := suspects(self.network, kinds, held)) else None for held in self.held]
+        kinds, spaces = roles(self.network), air_spaces(self.network)
+        return [ranked[0].type if (ranked := suspects(kinds, spaces, held)) else None for held in self.held]
 
     @cached_property
     def at_tones(self) -> Response:
