@@ -142,7 +142,7 @@ def test_a_share_is_the_sensitivity_to_the_size(seed: int) -> None:
     # Rayleigh, Theory of Sound, section 88: a small change of one part moves the frequency by its share of the energy.
     network = random_box(seed)
     for omega in oscillating(state_matrix(network, False)):
-        part = shares(shape(network, omega, "free"), network.air)
+        part = shares(shape(network, omega, "free"))
         assert sum(s.total for s in part.values()) == pytest.approx(1, abs=1e-12)
         for index, b in enumerate(network.branches):
             if type(b.element) in SIZE:
@@ -154,7 +154,7 @@ def test_a_share_is_the_sensitivity_to_the_size(seed: int) -> None:
 def test_kinetic_and_potential_shares_are_the_sensitivities_to_mass_and_compliance(seed: int) -> None:
     network = random_box(seed, friction=0.02)  # friction belongs to neither: it blurs the split by 1/Q^2
     for omega in oscillating(state_matrix(network, False)):
-        driver = shares(shape(network, omega, "free"), network.air)[network.branches[0].owner]
+        driver = shares(shape(network, omega, "free"))[network.branches[0].owner]
         assert slope(network, omega, 0, "mass") == pytest.approx(-driver.kinetic, rel=1e-3, abs=1e-5)
         assert slope(network, omega, 0, "compliance") == pytest.approx(-driver.potential, rel=1e-3, abs=1e-5)
 
@@ -165,7 +165,7 @@ def test_the_share_of_a_pipe_is_the_sensitivity_to_its_length() -> None:
     assert len(ringing) >= 3
     for spot in ringing:
         assert spot.omega is not None
-        part = shares(shape(network, spot.omega, "free"), network.air)
+        part = shares(shape(network, spot.omega, "free"))
         assert sum(s.total for s in part.values()) == pytest.approx(1, abs=1e-12)
         assert slope(network, spot.omega, 2, "length") == pytest.approx(-part["pipe"].total, rel=1e-3)
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cache
 from typing import NamedTuple
 
 import numpy as np
@@ -16,6 +17,11 @@ MECHANICAL = ("Mms", "Cms", "Rms", "Bl")
 SMALL_SIGNAL = ("fs", "Qms", "Qes", "Vas")
 _PREFERENCE = (*SMALL_SIGNAL, "Mms", "Bl", "Rms", "Cms")
 _TOLERANCE = 0.05
+_ROWS = {  # over (ln Mms, ln Cms, ln Rms, ln Bl)
+    "Mms": (1.0, 0.0, 0.0, 0.0), "Cms": (0.0, 1.0, 0.0, 0.0), "Rms": (0.0, 0.0, 1.0, 0.0), "Bl": (0.0, 0.0, 0.0, 1.0),
+    "fs": (-0.5, -0.5, 0.0, 0.0), "Qms": (0.5, -0.5, -1.0, 0.0), "Qes": (0.5, -0.5, 0.0, -2.0),
+    "Vas": (0.0, 1.0, 0.0, 0.0),
+}  # fmt: skip
 
 
 class Disagreement(NamedTuple):
@@ -51,9 +57,9 @@ def mechanical_set(given: Mapping[str, float], Sd: float, Re: float, air: Air | 
     Checked by: unit/test_driver_parameters.
     """
     relations = _relations(Sd, Re, air if air is not None else air_at())
-    chosen = _independent([name for name in _PREFERENCE if name in given], relations)
+    chosen = _independent(tuple(name for name in _PREFERENCE if name in given))
     if len(chosen) < len(MECHANICAL):
-        raise ValueError(_what_is_missing(chosen, relations))
+        raise ValueError(_what_is_missing(chosen))
     rows = np.array([relations[name][0] for name in chosen])
     right = np.array([math.log(given[name]) - relations[name][1] for name in chosen])
     logs = np.linalg.solve(rows, right)
@@ -67,34 +73,28 @@ def mechanical_set(given: Mapping[str, float], Sd: float, Re: float, air: Air | 
 
 
 def _relations(Sd: float, Re: float, air: Air) -> dict[str, tuple[NDArray[np.float64], float]]:
-    """Return for each value its row over (ln Mms, ln Cms, ln Rms, ln Bl) and its constant."""
-    table = {
-        "Mms": (1.0, 0.0, 0.0, 0.0, 0.0),
-        "Cms": (0.0, 1.0, 0.0, 0.0, 0.0),
-        "Rms": (0.0, 0.0, 1.0, 0.0, 0.0),
-        "Bl": (0.0, 0.0, 0.0, 1.0, 0.0),
-        "fs": (-0.5, -0.5, 0.0, 0.0, -math.log(2.0 * math.pi)),
-        "Qms": (0.5, -0.5, -1.0, 0.0, 0.0),
-        "Qes": (0.5, -0.5, 0.0, -2.0, math.log(Re)),
-        "Vas": (0.0, 1.0, 0.0, 0.0, math.log(air.bulk_modulus * Sd**2)),
-    }
-    return {name: (np.array(row[:4]), row[4]) for name, row in table.items()}
+    """Return for each value its row and its constant."""
+    constant = {
+        "fs": -math.log(2.0 * math.pi), "Qes": math.log(Re), "Vas": math.log(air.bulk_modulus * Sd**2),
+    }  # fmt: skip
+    return {name: (np.array(row), constant.get(name, 0.0)) for name, row in _ROWS.items()}
 
 
-def _independent(names: list[str], relations: dict[str, tuple[NDArray[np.float64], float]]) -> list[str]:
+@cache
+def _independent(names: tuple[str, ...]) -> tuple[str, ...]:
     """Return the names in their order, without those that add nothing new to the ones before."""
-    chosen: list[str] = []
+    chosen: tuple[str, ...] = ()
     for name in names:
-        rows = np.array([relations[other][0] for other in [*chosen, name]])
+        rows = np.array([_ROWS[other] for other in (*chosen, name)])
         if np.linalg.matrix_rank(rows) == len(rows):
-            chosen.append(name)
+            chosen = (*chosen, name)
     return chosen
 
 
-def _what_is_missing(chosen: list[str], relations: dict[str, tuple[NDArray[np.float64], float]]) -> str:
+def _what_is_missing(chosen: tuple[str, ...]) -> str:
     have = ", ".join(chosen) if chosen else "nothing"
     if len(chosen) == len(MECHANICAL) - 1:
         others = [name for name in _PREFERENCE if name not in chosen]
-        helpful = [name for name in others if len(_independent([*chosen, name], relations)) == len(MECHANICAL)]
+        helpful = [name for name in others if len(_independent((*chosen, name))) == len(MECHANICAL)]
         return f"one more value besides {have}: {' or '.join(helpful)}"
     return f"the set {', '.join(SMALL_SIGNAL)} or the set {', '.join(MECHANICAL)} (usable so far: {have})"

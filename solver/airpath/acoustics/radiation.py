@@ -6,6 +6,7 @@ real or complex; e^{+j w t}.
 
 from __future__ import annotations
 
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -41,14 +42,13 @@ def struve_h1(x: Wavenumber) -> NDArray[Any]:
     Power series (Abramowitz & Stegun 12.1.3) up to |x| = 16: scipy's is for real x only, and slow. Beyond it scipy's
     for real x, the asymptotic form (12.1.30) with Y1 for complex x.
     """
-    from scipy.special import gamma, struve, yv
+    from scipy.special import struve, yv
 
     x = np.asarray(x)
     near = np.abs(x) <= _STRUVE_SERIES_LIMIT
     out = np.empty_like(x, dtype=np.result_type(x, float))
     square = (x[near] / 2) ** 2
-    m = np.arange(14 + int(2 * np.abs(x[near]).max(initial=0.0)))
-    coefficient = (-1.0) ** m / (gamma(m + 1.5) * gamma(m + 2.5))
+    coefficient = _struve_series(14 + int(2 * np.abs(x[near]).max(initial=0.0)))
     out[near] = square * np.polynomial.polynomial.polyval(square, coefficient)
     far = x[~near]
     if np.iscomplexobj(x):
@@ -56,6 +56,14 @@ def struve_h1(x: Wavenumber) -> NDArray[Any]:
     else:
         out[~near] = struve(1, far)
     return out
+
+
+@cache
+def _struve_series(terms: int) -> NDArray[np.float64]:
+    from scipy.special import gamma
+
+    m = np.arange(terms)
+    return np.asarray((-1.0) ** m / (gamma(m + 1.5) * gamma(m + 2.5)))
 
 
 def baffled_rectangle(k: Wavenumber, width: float, height: float) -> ComplexArray:

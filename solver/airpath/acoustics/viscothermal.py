@@ -76,6 +76,18 @@ def layer_function(section: Section, omega: Omega, diffusivity: float) -> Comple
     return _rectangle(decay, short, long)
 
 
+def layer_functions(section: Section, omega: Omega, air: Air) -> tuple[ComplexArray, ComplexArray]:
+    """Return F_v and F_t (n,) of a section: both layers at once, which for few frequencies takes half the time."""
+    if air.kinematic_viscosity == 0.0 or air.thermal_diffusivity == 0.0:
+        return (
+            layer_function(section, omega, air.kinematic_viscosity),
+            layer_function(section, omega, air.thermal_diffusivity),
+        )
+    scaled = np.asarray(omega) * (air.kinematic_viscosity / air.thermal_diffusivity)
+    both = layer_function(section, np.concatenate([np.asarray(omega), scaled]), air.kinematic_viscosity)
+    return both[: len(scaled)], both[len(scaled) :]
+
+
 def slab_function(argument: ComplexArray) -> ComplexArray:
     """Return tanh(z)/z, the layer function of a slit of half height h with z = h sqrt(j w/nu)."""
     return np.asarray(np.tanh(argument) / argument)
@@ -108,9 +120,15 @@ def _hankel_quotient() -> NDArray[np.float64]:
 
 def _by_powers(z: ComplexArray) -> ComplexArray:
     """Abramowitz & Stegun 9.6.10: polynomials in z^2/4."""
-    k = np.arange(1, _POWER_TERMS, dtype=float)
-    one, zero = (_polynomial(np.cumprod([1.0, *(1 / (k * (k + order)))]), (z / 2) ** 2) for order in (1, 0))
+    square = (z / 2) ** 2
+    one, zero = (_polynomial(_power_series(order), square) for order in (1, 0))
     return one / zero
+
+
+@cache
+def _power_series(order: int) -> NDArray[np.float64]:
+    k = np.arange(1, _POWER_TERMS, dtype=float)
+    return np.cumprod([1.0, *(1 / (k * (k + order)))])
 
 
 def _by_bessel(z: ComplexArray) -> ComplexArray:
@@ -155,6 +173,12 @@ def _rectangle(decay: ComplexArray, short: float, long: float) -> ComplexArray:
     start = _DIRECT_TERMS - 0.5
     tail = (term(start / t) * (w * start / t**2)).sum(axis=1)
     return np.asarray(slab_function(decay * short / 2) + head + tail)
+
+
+def effective_medium(section: Section, omega: Omega, air: Air) -> tuple[ComplexArray, ComplexArray]:
+    """Return the effective density [kg/m^3] and compressibility [1/Pa], each (n,), of air in a duct."""
+    viscous, thermal = layer_functions(section, omega, air)
+    return air.density / (1 - viscous), (1 + (air.gamma - 1) * thermal) / air.bulk_modulus
 
 
 def effective_density(section: Section, omega: Omega, air: Air) -> ComplexArray:

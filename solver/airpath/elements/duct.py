@@ -8,7 +8,7 @@ from typing import ClassVar
 import numpy as np
 
 from airpath.acoustics.porous import Fill
-from airpath.acoustics.viscothermal import Section, effective_compressibility, effective_density
+from airpath.acoustics.viscothermal import Section, effective_compressibility, effective_medium
 from airpath.air import Air
 from airpath.elements.base import ComplexArray, Element, Omega, two_port
 
@@ -63,8 +63,10 @@ def medium(
     section: Section, omega: Omega, air: Air, fill: Fill | None = None, loss_q: float | None = None
 ) -> tuple[ComplexArray, ComplexArray]:
     """Return density [kg/m^3] and compressibility [1/Pa], each (n,), of what fills a duct."""
-    density = effective_density(section, omega, air) if fill is None else fill.density(omega, air)
-    return density, springiness(section, omega, air, fill, loss_q)
+    if fill is None:
+        density, found = effective_medium(section, omega, air)
+        return density, _absorbing(found, air, loss_q)
+    return fill.density(omega, air), springiness(section, omega, air, fill, loss_q)
 
 
 def springiness(
@@ -72,4 +74,8 @@ def springiness(
 ) -> ComplexArray:
     """Return the compressibility [1/Pa], (n,), of what fills a duct."""
     found = effective_compressibility(section, omega, air) if fill is None else fill.compressibility(omega, air)
-    return found if loss_q is None else found - 1j / (loss_q * air.bulk_modulus)
+    return _absorbing(found, air, loss_q)
+
+
+def _absorbing(compressibility: ComplexArray, air: Air, loss_q: float | None) -> ComplexArray:
+    return compressibility if loss_q is None else compressibility - 1j / (loss_q * air.bulk_modulus)

@@ -106,8 +106,8 @@ def troubles(box: Box, why: Sequence[Cause]) -> list[Trouble]:
         for i, spot in enumerate(box.found)
         if low <= spot.frequency <= high and why[i].type in ("pipe", "chamber-mode") and spot.omega is not None
     ]
-    loudness = dict(zip(inside, np.abs(box.stands_out_db(inside)).tolist(), strict=True))
-    loud = sorted((i for i in inside if loudness[i] >= BAND_DB), key=lambda i: -loudness[i])
+    loud = [i for i in inside if box.stands_out_db.get(i, 0.0) >= BAND_DB]
+    loud.sort(key=lambda i: -box.stands_out_db[i])
     on_tones = [
         (tone, i)
         for tone, found in box.troubled.items()
@@ -119,7 +119,7 @@ def troubles(box: Box, why: Sequence[Cause]) -> list[Trouble]:
         if i not in done and unwanted(why[i].type, box.found[i]):
             members = _members(box, why, i)
             done |= set(members)
-            apart = float(np.abs(box.stands_out_db(members)).max())
+            apart = max(box.stands_out_db.get(j, 0.0) for j in members)
             out.append(Trouble(members=members, first=i, tone=tone, stands_out_db=apart))
     return out
 
@@ -193,7 +193,7 @@ def _silenced(box: Box, trouble: Trouble, chamber: str, order: list[int]) -> Adv
 
 def _heard(box: Box, tried: Box, ringing: Sequence[int]) -> bool:
     """Whether the level still shows waves of the box where they were: more than half of them, and more than 1 dB."""
-    before = np.abs(box.stands_out_db(ringing))
+    before = np.array([box.stands_out_db.get(i, 0.0) for i in ringing])
     spots = [box.found[i] for i in ringing]
     places, widths = [s.frequency for s in spots], [s.q or 1.0 for s in spots]
     now = np.abs(prominence_db(tried.case, tried.network, tried.model, places, widths))

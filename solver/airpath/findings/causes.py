@@ -20,7 +20,7 @@ from airpath.findings.phrases import (
     together,
     tuning_of,
 )
-from airpath.findings.resonances import shape
+from airpath.findings.resonances import Shape
 from airpath.findings.shares import Share
 from airpath.network.graph import Network
 
@@ -62,15 +62,16 @@ class Suspect:
 
 
 def causes(
-    case: Case, network: Network, found: list[Spot], held: list[dict[str, Share]], knocks: list[Knock]
-) -> list[Cause]:
-    """Return the cause of each feature; ``held``: its energy shares, empty for one without a natural frequency."""
+    case: Case, network: Network, found: list[Spot], rings: list[Shape | None], held: list[dict[str, Share]],
+    knocks: list[Knock],
+) -> list[Cause]:  # fmt: skip
+    """Return the cause of each feature; ``rings``: how the box swings there, ``held``: its energy shares."""
     kinds = roles(network)
     spaces = air_spaces(network)
     ranked = [suspects(kinds, spaces, share) for share in held]
     driver = _driver_peak(found, ranked, knocks)
     teller = _Teller(
-        case=case, network=network, kinds=kinds, spaces=spaces, found=found, held=held, ranked=ranked
+        case=case, network=network, kinds=kinds, spaces=spaces, found=found, rings=rings, held=held, ranked=ranked
     )
     out: dict[int, Cause] = {}
     for i in sorted(range(len(found)), key=lambda i: found[i].cone == "free"):  # tunings before the peaks beside them
@@ -211,6 +212,7 @@ class _Teller:
     kinds: dict[str, str]
     spaces: list[set[str]]
     found: list[Spot]
+    rings: list[Shape | None]
     held: list[dict[str, Share]]
     ranked: list[list[Suspect]]
 
@@ -243,11 +245,11 @@ class _Teller:
 
     def _swing(self, i: int, tuning: Tuning | None, subject: str) -> str:
         """Say how plugs and cone swing with each other, where both take part."""
-        spot, share = self.found[i], self.held[i]
+        ring, share = self.rings[i], self.held[i]
         plugs = [o for o in share if self.kinds.get(o) in ("port", "horn") and swings(share, o)]
-        if spot.omega is None or spot.cone != "free" or not swings(share, "driver") or not plugs:
+        if ring is None or self.found[i].cone != "free" or not swings(share, "driver") or not plugs:
             return ""
-        step = together(self.network, self.spaces, shape(self.network, spot.omega, spot.cone), plugs)
+        step = together(self.network, self.spaces, ring, plugs)
         return company(step, tuning.chambers if tuning else [], subject)
 
     def _dip(self, i: int, tuning: Tuning | None) -> int | None:

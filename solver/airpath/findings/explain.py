@@ -14,10 +14,10 @@ from airpath.findings.advice import Advice, advise
 from airpath.findings.causes import Cause, causes
 from airpath.findings.features import Kind, Spot, spots
 from airpath.findings.knockout import Knock, knock_out
-from airpath.findings.pairing import energies, same
+from airpath.findings.pairing import energies, same, swings
 from airpath.findings.phrases import sentence
 from airpath.findings.sensitivity import Sensitivity, sensitivities
-from airpath.findings.shares import Share
+from airpath.findings.shares import Share, shares
 from airpath.findings.trial import Box
 from airpath.findings.wording import sig
 from airpath.network.build import build, models_for, refusal
@@ -92,12 +92,13 @@ def features_of(case: Case, networks: dict[str, Network], model: str | None = No
     best = list(networks)[-1] if model is None else model
     network, frequency = networks[best], sweep_frequencies(case)
     found = spots(network, frequency)
-    held = energies(network, found)
+    rings = swings(network, found)
+    held = [{} if ring is None else shares(ring) for ring in rings]
     knocks = knock_out(network, found, held, frequency)
-    why = causes(case, network, found, held, knocks)
+    why = causes(case, network, found, rings, held, knocks)
     seen = seen_by(networks, best, found, held, frequency)
     turns = sensitivities(case, best, network, found)
-    box = Box(case=case, model=best, network=network, frequency=frequency, found=found)
+    box = Box(case=case, model=best, network=network, frequency=frequency, found=found, held=held)
     advice = advise(box, why, turns)
     number = network.cone.count
     terminals = number if case.driver.wiring == "series" else 1 / number

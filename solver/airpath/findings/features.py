@@ -10,12 +10,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from airpath.elements.base import ComplexArray
-from airpath.findings.resonances import Cone, distinct, mobility, refine
+from airpath.findings.resonances import Cone, distinct, mobility, refine_both
 from airpath.network.graph import Network
 
 Kind = Literal["peak", "dip", "ripple"]
 RIPPLE = 0.001  # a resonance that changes the impedance by less than this share of it is not listed
-_FIT_POINTS = 400
+_STEP = 3e-6  # relative, of second differences over frequency
+_FIT_POINTS = 240
 _FIT_ERROR = 1e-10
 _FIT_TERMS = 60
 _ALONE = 0.3
@@ -46,19 +47,30 @@ def spots(network: Network, frequency: NDArray[np.float64]) -> list[Spot]:
     omega = 2 * np.pi * frequency
     moving = mobility(network, omega)
     poles, zeros = starts(omega, moving)
-    free, held = distinct(refine(network, poles, "free")), distinct(refine(network, zeros, "clamped"))
+    free, held = (distinct(w) for w in refine_both(network, poles, zeros))
     close = _near(np.concatenate([free, held]), omega)
     grid, first = np.unique(np.concatenate([omega, close]), return_index=True)
     size = np.abs(np.concatenate([motional(network, omega, moving), impedance(network, close)]))[first]
     highs, lows = extrema(network, grid, size)
-    free = distinct(np.concatenate([free, refine(network, _guesses(highs, free), "free")]))
-    held = distinct(np.concatenate([held, refine(network, _guesses(lows, held), "clamped")]))
-    peaks = _paired(network, "peak", highs, free, "free")
-    dips = _paired(network, "dip", lows, held, "clamped")
-    taken = {spot.omega for spot in peaks}
-    rest = np.array([w for w in free.tolist() if w not in taken], dtype=np.complex128)
-    rest = rest[(rest.real >= omega[0]) & (rest.real <= omega[-1])]
-    return sorted([*peaks, *dips, *_ripples(network, rest)], key=lambda spot: spot.frequency)
+    more = refine_both(network, _guesses(highs, free), _guesses(lows, held))
+    free, held = (distinct(np.concatenate(pair)) for pair in zip((free, held), more, strict=True))
+    peak, dip = _paired(highs, free), _paired(lows, held)
+    taken = set(peak.values())
+    rest = [(w, w.real) for w in free.tolist() if w not in taken and omega[0] <= w.real <= omega[-1]]
+    turning: list[tuple[Kind, float, complex | None]] = [("peak", x, peak.get(x)) for x in highs.tolist()]
+    turning += [("dip", x, dip.get(x)) for x in lows.tolist()]
+    every = [*turning, *(("ripple", x, w) for w, x in rest)]
+    z = impedance(network, np.array([x for _, x, _ in every]))
+    height = heights(network, np.array([w for w, _ in rest], dtype=np.complex128), np.abs(z[len(turning) :]))
+    found = [
+        Spot(
+            kind=kind, frequency=x / (2 * np.pi), impedance=complex(z[i]), omega=w,
+            cone="clamped" if kind == "dip" else "free",
+        )
+        for i, (kind, x, w) in enumerate(every)
+        if i < len(turning) or height[i - len(turning)] >= RIPPLE
+    ]  # fmt: skip
+    return sorted(found, key=lambda spot: spot.frequency)
 
 
 def _near(natural: ComplexArray, omega: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -89,7 +101,8 @@ def extrema(
     """Return the maxima and minima of |Z| [rad/s] that show in ``size`` on a grid (n,) [rad/s], placed to 1e-7."""
     high, low = turns(size)
     middle = np.concatenate([high, low])
-    found = _settle(network, grid[middle - 1], grid[middle], grid[middle + 1])
+    rises = np.arange(len(middle)) < len(high)
+    found = _settle(network, grid[middle - 1], grid[middle], grid[middle + 1], rises)
     return found[: len(high)], found[len(high) :]
 
 
@@ -101,16 +114,19 @@ def turns(size: NDArray[np.float64]) -> tuple[NDArray[np.intp], NDArray[np.intp]
 
 
 def _settle(
-    network: Network, low: NDArray[np.float64], omega: NDArray[np.float64], high: NDArray[np.float64]
-) -> NDArray[np.float64]:
-    """Find the zero of d ln|Z|/dw between ``low`` and ``high``, (n,) each: Newton, or bisection where it leaves."""
+    network: Network, low: NDArray[np.float64], omega: NDArray[np.float64], high: NDArray[np.float64],
+    rises: NDArray[np.bool_],
+) -> NDArray[np.float64]:  # fmt: skip
+    """Find the zero of d ln|Z|/dw between ``low`` and ``high``, (n,) each: Newton, or bisection where it leaves.
+
+    ``rises``: whether |Z| does from ``low`` on.
+    """
     low, high = low.copy(), high.copy()
     if not len(omega):
         return omega
-    begin, _ = steepness(network, low)
     for _ in range(40):
         rise, change = steepness(network, omega)
-        same = np.sign(rise) == np.sign(begin)
+        same = (rise > 0) == rises
         low, high = np.where(same, omega, low), np.where(same, high, omega)
         new = omega - rise / change
         new = np.where((new > low) & (new < high), new, (low + high) / 2)
@@ -123,14 +139,28 @@ def _settle(
 
 def steepness(network: Network, omega: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Return d ln|Z|/dw [s] and its own derivative [s^2] at ``omega`` (n,) [rad/s]; zero at an extremum."""
-    h = 3e-6 * omega
-    z = impedance(network, np.concatenate([omega - h, omega, omega + h])).reshape(3, -1)
+    return steepness_of(omega, impedance(network, surroundings(omega)))
+
+
+def surroundings(omega: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return the frequencies (3 n,) around ``omega`` (n,) that `steepness_of` wants to know the impedance at."""
+    h = _STEP * omega
+    return np.concatenate([omega - h, omega, omega + h])
+
+
+def steepness_of(
+    omega: NDArray[np.float64], around: ComplexArray
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return d ln|Z|/dw [s] and its own derivative [s^2] at ``omega`` (n,) from the impedances ``around`` (3 n,)."""
+    h, z = _STEP * omega, around.reshape(3, -1)
     slope, bend = (z[2] - z[0]) / (2 * h), (z[2] - 2 * z[1] + z[0]) / h**2
     return (slope / z[1]).real, (bend / z[1] - (slope / z[1]) ** 2).real
 
 
-def starts(omega: NDArray[np.float64], moving: ComplexArray) -> tuple[ComplexArray, ComplexArray]:
-    """Return poles and zeros [rad/s] of a rational fit through a mobility: guesses for :func:`refine`.
+def starts(
+    omega: NDArray[np.float64], moving: ComplexArray, error: float = _FIT_ERROR
+) -> tuple[ComplexArray, ComplexArray]:
+    """Return poles and zeros [rad/s] of a rational fit through a mobility, to ``error``: guesses for `refine_both`.
 
     AAA (Nakatsukasa, Sete & Trefethen 2018); pairs of a pole and a zero that cancel are left out by it.
     """
@@ -140,29 +170,20 @@ def starts(omega: NDArray[np.float64], moving: ComplexArray) -> tuple[ComplexArr
     scale = float(np.sqrt(omega[0] * omega[-1]))
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # a fit that stops early still gives guesses
-        fit = AAA(omega[pick] / scale, moving[pick] / np.abs(moving).max(), rtol=_FIT_ERROR, max_terms=_FIT_TERMS)
+        fit = AAA(omega[pick] / scale, moving[pick] / np.abs(moving).max(), rtol=error, max_terms=_FIT_TERMS)
         found = [fit.poles() * scale, fit.roots() * scale]
     low, high = omega[0] * 0.85, omega[-1] * 1.1
     poles, zeros = (w[(w.imag > 0) & (w.real > low) & (w.real < high) & (w.imag < w.real)] for w in found)
     return poles, zeros
 
 
-def _paired(
-    network: Network, kind: Kind, extrema: NDArray[np.float64], natural: ComplexArray, cone: Cone
-) -> list[Spot]:
+def _paired(extrema: NDArray[np.float64], natural: ComplexArray) -> dict[float, complex]:
     """Give each extremum the natural frequency behind it, if one is near enough."""
     distance = np.abs(natural.real[None, :] / extrema[:, None] - 1)
     wide = 1.5 * natural.imag[None, :] / extrema[:, None]
     pull = np.abs(natural[None, :] / extrema[:, None] - 1)  # in the complex plane: the sharper of two is the nearer
     behind = matching(np.where(distance < np.maximum(_NEAR, wide), pull, np.inf), _ALONE)
-    z = impedance(network, extrema) if len(extrema) else extrema
-    return [
-        Spot(
-            kind=kind, frequency=x / (2 * np.pi), impedance=complex(z[i]), cone=cone,
-            omega=complex(natural[behind[i]]) if i in behind else None,
-        )
-        for i, x in enumerate(extrema.tolist())
-    ]
+    return {float(extrema[i]): complex(natural[j]) for i, j in behind.items()}
 
 
 def matching(distance: NDArray[np.float64], limit: float) -> dict[int, int]:
@@ -176,24 +197,17 @@ def matching(distance: NDArray[np.float64], limit: float) -> dict[int, int]:
     return {int(i): int(j) for i, j in zip(rows, columns, strict=True) if np.isfinite(distance[i, j])}
 
 
-def _ripples(network: Network, natural: ComplexArray) -> list[Spot]:
-    """Return the resonances that make no maximum but still change the impedance by ``RIPPLE`` of it."""
+def heights(network: Network, natural: ComplexArray, size: NDArray[np.float64] | None = None) -> NDArray[np.float64]:
+    """Return by what share of it each free resonance (n,) [rad/s] changes the impedance: its residue (n,).
+
+    ``size`` (n,): |Z| there, where it is known.
+    """
     if not len(natural):
-        return []
-    z = impedance(network, natural.real)
-    height = heights(network, natural)
-    return [
-        Spot(kind="ripple", frequency=w.real / (2 * np.pi), impedance=complex(z[i]), omega=w, cone="free")
-        for i, w in enumerate(natural.tolist())
-        if height[i] >= RIPPLE
-    ]
-
-
-def heights(network: Network, natural: ComplexArray) -> NDArray[np.float64]:
-    """Return by what share of it each free resonance (n,) [rad/s] changes the impedance: its residue (n,)."""
+        return np.zeros(0)
     turn = np.exp(2j * np.pi * np.arange(8) / 8)
     gap = np.min(np.abs(natural[:, None] - natural[None, :]) + np.eye(len(natural)) * np.abs(natural), axis=1)
     circle = np.minimum(0.3 * natural.imag, 0.3 * gap)[:, None] * turn
     moving = mobility(network, (natural[:, None] + circle).ravel()).reshape(circle.shape)
     residue = network.cone.force_factor**2 * (moving * circle).mean(axis=1)
-    return np.asarray(np.abs(residue) / natural.imag / np.abs(impedance(network, natural.real)))
+    size = np.abs(impedance(network, natural.real)) if size is None else size
+    return np.asarray(np.abs(residue) / natural.imag / size)

@@ -17,15 +17,17 @@ from airpath.elements.horn import Horn
 from airpath.elements.passage import Passage
 from airpath.elements.plug import Plug
 from airpath.findings.features import Spot, impedance, matching, starts, turns
-from airpath.findings.resonances import Cone, distinct, mobility, refine, shape
+from airpath.findings.resonances import Cone, distinct, mobility, refine_both, shapes
 from airpath.findings.shares import Share, likeness, shares
 from airpath.network.graph import OUTSIDE, Branch, Network
 from airpath.network.passages import profile
+from airpath.network.reuse import Admittances
 
 Action = Literal["no waves", "capped", "sealed", "no leak", "no coil", "no stuffing"]
 _FURTHEST = 0.5  # octaves that a resonance may move and still be the same one when waves or stuffing go
 _LIVES_ON = 0.25  # of its energy
-_POINTS = 160  # of a sweep are enough for the rational fit
+_POINTS = 160  # of a sweep are enough for the rational fit,
+_FIT_ERROR = 1e-8  # to this error: what no knock-out can lose is stronger
 _ROUNDS = 1  # a pole of the fit that is real needs no more
 _WITHIN = 1e-3  # relative: a pole of the fit that moves further at the first step is spurious
 _ALIKE = 0.6  # cosine between energy shares, at least
@@ -226,18 +228,14 @@ class _Sweep:
     """The sweep that every variant is solved over; what an element does there is worked out once for all of them."""
 
     def __init__(self, omega: NDArray[np.float64]) -> None:
-        self.omega = omega
-        self.known: dict[int, tuple[Element, ComplexArray]] = {}
+        self.known = Admittances(omega)
 
-    def starts(self, network: Network) -> tuple[ComplexArray, ComplexArray]:
-        """Return guesses for the free and the clamped natural frequencies of a variant."""
-        parts = []
-        for branch in network.branches:
-            key = id(branch.element)
-            if key not in self.known:
-                self.known[key] = (branch.element, branch.element.admittance(self.omega, network.air))
-            parts.append(self.known[key][1])
-        return starts(self.omega, mobility(network, self.omega, parts))
+    def natural(self, network: Network) -> tuple[ComplexArray, ComplexArray]:
+        """Return the free and the clamped natural frequencies of a variant."""
+        parts = self.known.of(network.branches, network.air)
+        guesses = starts(self.known.omega, mobility(network, self.known.omega, parts), _FIT_ERROR)
+        free, held = refine_both(network, *guesses, _ROUNDS, _WITHIN)
+        return distinct(free), distinct(held)
 
 
 def _follow(
@@ -249,22 +247,21 @@ def _follow(
     """
     shift: list[float | None] = [None] * len(found)
     none = Share(kinetic=0.0, potential=0.0)
-    guesses = dict(zip(("free", "clamped"), sweep.starts(network), strict=True))
     cones: tuple[Cone, ...] = ("free", "clamped")
-    for cone in cones:
+    for cone, new in zip(cones, sweep.natural(network), strict=True):
         mine = [(i, spot.omega) for i, spot in enumerate(found) if spot.cone == cone and spot.omega is not None]
-        new = distinct(refine(network, guesses[cone], cone, _ROUNDS, _WITHIN)) if mine else np.zeros(0, complex)
-        if not len(new):
+        if not mine or not len(new):
             continue
         old = np.array([w for _, w in mine])
         octaves = np.abs(np.log2(new.real[None, :] / old.real[:, None]))
         pairs = matching(np.where(octaves < limit, octaves, np.inf), limit)
+        doubtful = [row for row in pairs if held[mine[row][0]].get(owner, none).wave > _LIVES_ON]
+        now = shapes(network, [(complex(new[pairs[row]]), cone) for row in doubtful])
+        like = {row: likeness(held[mine[row][0]], shares(ring)) for row, ring in zip(doubtful, now, strict=True)}
         for row, column in pairs.items():
             i = mine[row][0]
-            if held[i].get(owner, none).wave > _LIVES_ON:
-                now = shares(shape(network, complex(new[column]), cone), network.air)
-                if likeness(held[i], now) < _ALIKE:
-                    continue
+            if like.get(row, 1.0) < _ALIKE:
+                continue
             shift[i] = float(new[column].real / old[row].real - 1)
     return shift
 
@@ -276,10 +273,10 @@ def _sealed(network: Network, found: list[Spot], sweep: _Sweep) -> list[float | 
     into the resonances of the whole in the same order.
     """
     shift: list[float | None] = [None] * len(found)
-    new = distinct(refine(network, sweep.starts(network)[0], "free", _ROUNDS, _WITHIN))
+    new, _ = sweep.natural(network)
     if not len(new):
         return shift
-    weight = [shares(shape(network, w, "free"), network.air)["driver"].kinetic for w in new.tolist()]
+    weight = [shares(ring)["driver"].kinetic for ring in shapes(network, [(w, "free") for w in new.tolist()])]
     driver = complex(new[int(np.argmax(weight))])
     held = [s.omega.real for s in found if s.cone == "clamped" and s.omega is not None]
     low = max((w for w in held if w < driver.real), default=0.0)

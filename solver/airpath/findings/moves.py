@@ -17,8 +17,10 @@ from airpath.network.build import build
 
 LARGEST = 0.3  # of a dimension that a change may be
 _ROOM = 1.15  # of the least clearance
-_CANDIDATES = 3
+_CANDIDATES = 6
+_WORSE = 1.25  # times the size of a change: one that a straight line makes larger is
 _ROUNDS = 5
+_STEPS = 6
 _CLOSE = 1e-4  # of a frequency
 
 
@@ -37,8 +39,8 @@ class Move:
 
 def moves_off(
     box: Box, members: Sequence[int], low: float, high: float, turns: list[Sensitivity]
-) -> list[Move]:
-    """Return the changes that take all ``members`` (features of one wave) out of ``low`` to ``high`` [Hz].
+) -> Iterator[Move]:
+    """Yield the changes that take all ``members`` (features of one wave) out of ``low`` to ``high`` [Hz].
 
     The smallest first; by half-widths beyond, at least 1 %. ``turns``: what moves the wave most.
     """
@@ -53,13 +55,14 @@ def moves_off(
             first = parameter.value + (target - box.found[edge].frequency) / slope
             if abs(first / parameter.value - 1) < 1.5 * LARGEST:
                 found.append((abs(first / parameter.value - 1), parameter, edge, target, first))
-    found.sort(key=lambda entry: entry[0])
-    out = [
-        move
-        for _, parameter, edge, target, first in found[:_CANDIDATES]
-        if (move := _solved(box, parameter, box.found[edge], target, first)) is not None and move.size <= LARGEST
-    ]
-    return sorted(out, key=lambda move: move.size)
+    waiting: list[Move] = []
+    for size, parameter, edge, target, first in sorted(found, key=lambda entry: entry[0])[:_CANDIDATES]:
+        while waiting and _WORSE * waiting[0].size < size:  # a straight line is not that far from the truth
+            yield waiting.pop(0)
+        move = _solved(box, parameter, box.found[edge], target, first)
+        if move is not None and move.size <= LARGEST:
+            waiting = sorted([*waiting, move], key=lambda move: move.size)
+    yield from waiting
 
 
 def _targets(box: Box, members: Sequence[int], low: float, high: float) -> Iterator[tuple[int, float]]:
@@ -83,7 +86,7 @@ def _solved(box: Box, parameter: Parameter, spot: Spot, target: float, first: fl
         except (AirpathError, ValueError):
             return None
         start = omega[-1] * ((target - beside) * 2 * np.pi / omega[-1].real)
-        found = complex(refine(network, np.array([start]), spot.cone)[0])
+        found = complex(refine(network, np.array([start]), spot.cone, _STEPS, _CLOSE)[0])
         if not np.isfinite(found):
             return None
         omega.append(found)

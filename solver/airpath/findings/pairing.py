@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from airpath.findings.features import Spot, matching
-from airpath.findings.resonances import shape
+from airpath.findings.resonances import Shape, shapes
 from airpath.findings.shares import Share, likeness, shares
 from airpath.network.graph import Network
 
@@ -15,11 +15,15 @@ _FAR = 0.3  # octaves between the same feature in two boxes, at most
 _ALIKE = 0.6  # cosine between the energy shares of the same feature in two boxes, at least
 
 
+def swings(network: Network, found: Sequence[Spot]) -> list[Shape | None]:
+    """Return how the box swings at each feature, None where no natural frequency is behind it."""
+    rings = iter(shapes(network, [(spot.omega, spot.cone) for spot in found if spot.omega is not None]))
+    return [None if spot.omega is None else next(rings) for spot in found]
+
+
 def energies(network: Network, found: Sequence[Spot]) -> list[dict[str, Share]]:
     """Return the energy shares of the natural frequency behind each feature, empty where there is none."""
-    return [
-        {} if spot.omega is None else shares(shape(network, spot.omega, spot.cone), network.air) for spot in found
-    ]
+    return [{} if ring is None else shares(ring) for ring in swings(network, found)]
 
 
 def same(

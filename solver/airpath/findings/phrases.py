@@ -12,7 +12,7 @@ from airpath.findings.orders import Order
 from airpath.findings.resonances import Shape
 from airpath.findings.shares import Share
 from airpath.findings.wording import listing, sig
-from airpath.network.graph import OPEN_AIR, OUTSIDE, Branch, Network
+from airpath.network.graph import OPEN_AIR, OUTSIDE, Network
 
 TAKES_PART = 0.2  # of the moving, or of the springing energy
 _SWINGS = 0.1  # of all energy: a part with less is not worth a word
@@ -60,10 +60,9 @@ def _main(parts: dict[str, float]) -> list[str]:
 
 def air_spaces(network: Network) -> list[set[str]]:
     """Return the owners whose air is connected without passing the cone or the open air, one set for each space."""
-    driver = network.branches[network.driver]
     spaces: list[tuple[set[str], set[str]]] = []
     for branch in network.branches:
-        if branch is driver:
+        if branch.role not in ("chamber", "port", "horn", "leak"):
             continue
         nodes, owners = set(branch.nodes) - {OUTSIDE, OPEN_AIR}, {branch.owner}
         apart = []
@@ -83,7 +82,7 @@ def together(network: Network, spaces: Sequence[set[str]], ring: Shape, ports: l
     If not, the air goes to and fro between them. Ports that don't meet the cone's air are left out.
     """
     driver = next(b for b in ring.branches if b.owner == "driver" and b.role == "driver")
-    cone = _flows(network, ring, driver)
+    cone = ring.flow(driver)
     out = {}
     for port in ports:
         own = [b for b in ring.branches if b.owner == port and b.role != "mouth"]
@@ -92,15 +91,9 @@ def together(network: Network, spaces: Sequence[set[str]], ring: Shape, ports: l
         side = next((k for k, node in enumerate(driver.nodes) if node in nodes), None)
         if side is None or not own or len(own[0].nodes) < 2:
             continue
-        leaves = _flows(network, ring, own[0])[0]
-        out[port] = bool((cone[side] * leaves.conjugate()).real > 0)
+        leaves = ring.flow(own[0])[0]
+        out[port] = bool((cone[side] * np.conj(leaves)).real > 0)
     return out
-
-
-def _flows(network: Network, ring: Shape, branch: Branch) -> list[complex]:
-    """Return the volume velocity into each terminal of a branch in a swing."""
-    y = branch.element.admittance(np.array([ring.omega]), network.air)[0]
-    return [complex(u) for u in y @ ring.at(branch)]
 
 
 def driver_phrase(kinds: Mapping[str, str], share: Mapping[str, Share]) -> str:

@@ -6,6 +6,7 @@ peaks. With the cone clamped the rest of the box swings alone: there the motiona
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Literal
 
@@ -14,29 +15,39 @@ from numpy.typing import NDArray
 
 from airpath.air import Air
 from airpath.elements.base import ComplexArray
+from airpath.elements.cone import Cone as ConeElement
 from airpath.network.graph import Branch, Network
 from airpath.network.solve import branch_admittances, solve_network
 
 Cone = Literal["free", "clamped"]
-_STEP = 1e-5  # relative step of the difference quotient
+STEP = 1e-5  # relative, of difference quotients over frequency
 _ROUNDS = 12
-_CONVERGED = 1e-9
+_CONVERGED = 1e-7  # the last step: the iteration converges cubically, so that its result is better by far
 _SAME = 0.02  # of the half-width: closer ones are the same
 
 
 @dataclass(frozen=True, kw_only=True)
 class Shape:
-    """How a box swings at a natural frequency ``omega`` [rad/s]: ``pressure`` (nodes,) in the order of ``nodes``."""
+    """How a box swings at a natural frequency ``omega`` [rad/s]: ``pressure`` (nodes,) in the order of ``nodes``.
+
+    ``parts``: per branch its admittance at omega (1 + h (0, 1, -1)), (3, terminals, terminals), h = ``STEP``.
+    """
 
     omega: complex
     branches: tuple[Branch, ...]
     nodes: tuple[str, ...]
     pressure: ComplexArray
+    parts: tuple[ComplexArray, ...]
 
     def at(self, branch: Branch) -> ComplexArray:
         """Return the pressures at the terminals of a branch, (terminals,); the reference has none."""
         known = dict(zip(self.nodes, self.pressure, strict=True))
         return np.array([known.get(node, 0.0) for node in branch.nodes], dtype=np.complex128)
+
+    def flow(self, branch: Branch) -> ComplexArray:
+        """Return the volume velocities into the terminals of a branch, (terminals,)."""
+        index = next(i for i, own in enumerate(self.branches) if own is branch)
+        return np.asarray(self.parts[index][0] @ self.at(branch))
 
 
 def mobility(network: Network, omega: NDArray[Any], parts: list[ComplexArray] | None = None) -> ComplexArray:
@@ -52,34 +63,45 @@ def mobility(network: Network, omega: NDArray[Any], parts: list[ComplexArray] | 
 def refine(
     network: Network, start: NDArray[Any], cone: Cone, rounds: int = _ROUNDS, within: float = _CONVERGED
 ) -> ComplexArray:
-    """Return natural frequencies [rad/s] near ``start`` (n,); nan where the last step wasn't ``within`` (relative).
+    """Return natural frequencies [rad/s] near ``start`` (n,) with a free or a clamped cone; see `refine_both`."""
+    none = np.zeros(0, dtype=np.complex128)
+    if cone == "free":
+        return refine_both(network, start, none, rounds, within)[0]
+    return refine_both(network, none, start, rounds, within)[1]
 
-    Inverse iteration on the nodal matrix, Y(w) x = Y'(w) x0, with w - x^T Y x / x^T Y' x as the next frequency (Ruhe
-    1973, SIAM J. Numer. Anal. 10, 674, in its symmetric form), from the swing that the cone excites. It holds on to
-    weak resonances, whose pole and zero lie close together. Kept are decaying, oscillating ones only.
+
+def refine_both(
+    network: Network, free: NDArray[Any], clamped: NDArray[Any], rounds: int = _ROUNDS, within: float = _CONVERGED
+) -> tuple[ComplexArray, ComplexArray]:
+    """Return natural frequencies [rad/s] near starts with a free and with a clamped cone, (n,) and (m,).
+
+    nan where the last step wasn't ``within`` (relative). Inverse iteration on the nodal matrix, Y(w) x = Y'(w) x0, with
+    w - x^T Y x / x^T Y' x as the next frequency (Ruhe 1973, SIAM J. Numer. Anal. 10, 674, in its symmetric form), from
+    the swing that the cone excites. It holds on to weak resonances, whose pole and zero lie close together. Kept are
+    decaying, oscillating ones only.
     """
-    branches = swinging(network, cone)
-    nodes = tuple(replace(network, branches=branches).nodes)
-    omega = np.array(start, dtype=np.complex128)
-    done = np.zeros(len(omega), dtype=bool)
+    branches = swinging(network, "free")
+    nodes = tuple(network.nodes)
+    start = np.concatenate([free, clamped]).astype(np.complex128)
+    loose = np.arange(len(start)) < len(free)
+    omega, done = start.copy(), np.zeros(len(start), dtype=bool)
     if not len(omega) or not len(nodes):
-        return np.full(len(omega), complex(np.nan, np.nan))
+        return np.full(len(free), complex(np.nan, np.nan)), np.full(len(clamped), complex(np.nan, np.nan))
     front, rear = network.branches[network.driver].nodes
     push = np.array([float(node == front) - float(node == rear) for node in nodes])
     x = np.tile(push[:, None].astype(complex), (len(omega), 1, 1))
-    first = True
     anchor = 1.2 * np.abs(omega).max(keepdims=True)  # modal sums then end at the same place every time
-    for _ in range(rounds):
+    for round_ in range(rounds):
         live = np.flatnonzero(~done & np.isfinite(omega))
         if not len(live):
             break
-        here, h = omega[live], _STEP * np.abs(omega[live])
+        here, h = omega[live], STEP * np.abs(omega[live])
         with np.errstate(all="ignore"):
-            every = nodal_matrix(branches, nodes, network.air, np.concatenate([here, here + h, here - h, anchor]))
+            points = np.concatenate([here, here + h, here - h, anchor])
+            every = nodal_matrix(branches, nodes, network.air, points, np.append(np.tile(loose[live], 3), True))
             y, above, below = every[:-1].reshape(3, len(live), len(nodes), len(nodes))
             slope = (above - below) / (2 * h)[:, None, None]
-            x[live] = _inverse(y, x[live] if first else slope @ x[live])
-            first = False
+            x[live] = _inverse(y, x[live] if round_ == 0 else slope @ x[live])
             left = x[live].swapaxes(1, 2)
             step = (left @ y @ x[live] / (left @ slope @ x[live]))[:, 0, 0]
             bound = 0.1 * np.abs(here)
@@ -90,7 +112,8 @@ def refine(
         omega[live] = np.where(lost, np.nan, new)
         done[live] = np.abs(step) < within * np.abs(here)
     good = done & np.isfinite(omega) & (omega.imag > 0)
-    return np.where(good, omega, complex(np.nan, np.nan))
+    omega = np.where(good, omega, complex(np.nan, np.nan))
+    return omega[: len(free)], omega[len(free) :]
 
 
 def _inverse(matrix: ComplexArray, right: ComplexArray) -> ComplexArray:
@@ -112,25 +135,50 @@ def distinct(omega: ComplexArray) -> ComplexArray:
 
 
 def shape(network: Network, omega: complex, cone: Cone) -> Shape:
-    """Return the pressures of the swing at a natural frequency: the null vector of the nodal matrix there."""
-    branches = swinging(network, cone)
-    nodes = tuple(replace(network, branches=branches).nodes)
+    """Return how the box swings at one natural frequency."""
+    return shapes(network, [(omega, cone)])[0]
+
+
+def shapes(network: Network, natural: Sequence[tuple[complex, Cone]]) -> list[Shape]:
+    """Return how the box swings at natural frequencies: the null vectors of the nodal matrix there."""
+    if not natural:
+        return []
+    omega = np.array([w for w, _ in natural])
     beside = omega * (1.05 + 0.05j)  # off the resonance, where every node has its usual size
-    matrix, usual = nodal_matrix(branches, nodes, network.air, np.array([omega, beside]))
-    scale = 1 / np.sqrt(np.abs(np.diag(usual)))
-    _, _, right = np.linalg.svd(scale[:, None] * matrix * scale)
-    return Shape(omega=omega, branches=branches, nodes=nodes, pressure=scale * right[-1].conj())
+    points = np.concatenate([omega, omega + STEP * np.abs(omega), omega - STEP * np.abs(omega), beside])
+    loose, nodes = swinging(network, "free"), tuple(network.nodes)
+    parts = branch_admittances(loose, points, network.air)
+    free = np.tile([cone == "free" for _, cone in natural], 4)
+    every = _summed(loose, parts, nodes, free).reshape(4, len(omega), len(nodes), len(nodes))
+    out = []
+    for i, (w, cone) in enumerate(natural):
+        scale = 1 / np.sqrt(np.abs(np.diag(every[3, i])))
+        _, _, right = np.linalg.svd(scale[:, None] * every[0, i] * scale)
+        taking = [k for k, b in enumerate(loose) if cone == "free" or not isinstance(b.element, ConeElement)]
+        own = tuple(parts[k].reshape(4, len(omega), *parts[k].shape[1:])[:3, i] for k in taking)
+        branches = tuple(loose[k] for k in taking)
+        out.append(Shape(omega=w, branches=branches, nodes=nodes, pressure=scale * right[-1].conj(), parts=own))
+    return out
 
 
-def nodal_matrix(branches: tuple[Branch, ...], nodes: tuple[str, ...], air: Air, omega: NDArray[Any]) -> ComplexArray:
-    """Return the sum of all branch admittances [m^3/(s Pa)], (n, nodes, nodes)."""
+def nodal_matrix(
+    branches: tuple[Branch, ...], nodes: tuple[str, ...], air: Air, omega: NDArray[Any], free: NDArray[np.bool_]
+) -> ComplexArray:
+    """Return the sum of all branch admittances [m^3/(s Pa)], (n, nodes, nodes); ``free`` (n,): where the cone moves."""
+    return _summed(branches, branch_admittances(branches, omega, air), nodes, free)
+
+
+def _summed(
+    branches: tuple[Branch, ...], parts: Sequence[ComplexArray], nodes: tuple[str, ...], free: NDArray[np.bool_]
+) -> ComplexArray:
     index = {node: i for i, node in enumerate(nodes)}
-    matrix = np.zeros((len(omega), len(nodes), len(nodes)), dtype=np.complex128)
-    for branch, y in zip(branches, branch_admittances(branches, omega, air), strict=True):
+    matrix = np.zeros((len(free), len(nodes), len(nodes)), dtype=np.complex128)
+    for branch, y in zip(branches, parts, strict=True):
+        own = y * free[:, None, None] if isinstance(branch.element, ConeElement) else y
         for i, a in enumerate(branch.nodes):
             for j, b in enumerate(branch.nodes):
                 if a in index and b in index:
-                    matrix[:, index[a], index[b]] += y[:, i, j]
+                    matrix[:, index[a], index[b]] += own[:, i, j]
     return matrix
 
 

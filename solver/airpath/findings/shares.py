@@ -6,10 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from airpath.air import Air
-from airpath.findings.resonances import Shape
-
-_STEP = 1e-5
+from airpath.findings.resonances import STEP, Shape
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -30,19 +27,17 @@ class Share:
         return 2 * max(0.0, min(self.kinetic, self.potential))
 
 
-def shares(shape: Shape, air: Air) -> dict[str, Share]:
+def shares(shape: Shape) -> dict[str, Share]:
     """Return the share of every owner; the totals sum to 1.
 
     p^T dY/dw p of each part, real part of its fraction of the sum. With Y' - Y/w and Y' + Y/w instead, each halved, it
     splits into motion and pressure: an inertance has Y' = -Y/w, a compliance Y' = Y/w. Rayleigh's principle makes a
     share a sensitivity: d ln f / d ln(size) = -share, size meaning an inertance, a compliance or a duct's length.
     """
-    omega, h = shape.omega, _STEP * abs(shape.omega)
-    points = np.array([omega, omega + h, omega - h])
+    omega, h = shape.omega, STEP * abs(shape.omega)
     parts: list[tuple[str, complex, complex]] = []
-    for branch in shape.branches:
+    for branch, y in zip(shape.branches, shape.parts, strict=True):
         p = shape.at(branch)
-        y = branch.element.admittance(points, air)
         still, rise = p * (y[0] @ p) / omega, p * ((y[1] - y[2]) @ p) / (2 * h)
         owners = branch.owners or (branch.owner,) * len(p)
         parts += [(owner, (r - s) / 2, (r + s) / 2) for owner, s, r in zip(owners, still, rise, strict=True)]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -34,27 +33,25 @@ _FREES_DB = 3.0  # that the cone may be held less at a tone
 
 @dataclass(frozen=True, kw_only=True)
 class Box:
-    """One box in one fidelity, with its features ``found`` over ``frequency`` (n,) [Hz]."""
+    """One box in one fidelity, with its features ``found`` over ``frequency`` (n,) [Hz] and their energy shares."""
 
     case: Case
     model: str
     network: Network
     frequency: NDArray[np.float64]
     found: list[Spot]
+    held: list[dict[str, Share]]
 
     @classmethod
     def of(cls, case: Case, model: str, frequency: NDArray[np.float64]) -> Box | None:
         """Return a changed box, or None where it can't be built or solved."""
         try:
             network = build(case, model)
-            return cls(case=case, model=model, network=network, frequency=frequency, found=spots(network, frequency))
+            found = spots(network, frequency)
         except (AirpathError, ValueError):
             return None
-
-    @cached_property
-    def held(self) -> list[dict[str, Share]]:
-        """Energy shares of each feature."""
-        return energies(self.network, self.found)
+        held = energies(network, found)
+        return cls(case=case, model=model, network=network, frequency=frequency, found=found, held=held)
 
     @cached_property
     def types(self) -> list[Type | None]:
@@ -68,10 +65,13 @@ class Box:
         omega = 2 * np.pi * np.array(self.case.tones)
         return respond(self.case, self.network, solve_network(self.network, omega), self.model)
 
-    def stands_out_db(self, which: Sequence[int]) -> NDArray[np.float64]:
-        """Return how far some features stand out of the level [dB], with their sign."""
-        centre = [abs(self.found[i].omega or 0.0) / (2 * np.pi) for i in which]
-        return prominence_db(self.case, self.network, self.model, centre, [self.found[i].q or 1.0 for i in which])
+    @cached_property
+    def stands_out_db(self) -> dict[int, float]:
+        """By how much each wave stands out of the level around it [dB], up or down."""
+        waves = [i for i, kind in enumerate(self.types) if kind in WAVES.values()]
+        centre = [abs(self.found[i].omega or 0.0) / (2 * np.pi) for i in waves]
+        apart = prominence_db(self.case, self.network, self.model, centre, [self.found[i].q or 1.0 for i in waves])
+        return dict(zip(waves, np.abs(apart).tolist(), strict=True))
 
     def height(self, which: int) -> float:
         """Return by what share a feature with a free cone changes the impedance."""
@@ -89,7 +89,7 @@ class Box:
             for i, (spot, kind) in enumerate(zip(self.found, self.types, strict=True))
             if abs(spot.frequency - tone) < clearance(spot) and unwanted(kind, spot)
         ]
-        return [i for i, db in zip(near, self.stands_out_db(near), strict=True) if abs(db) >= TONE_DB]
+        return [i for i in near if self.stands_out_db[i] >= TONE_DB]
 
     def follow(self, which: int, changed: Box) -> int | None:
         """Return the number of a feature in a changed box, None if it is gone there."""
