@@ -23,7 +23,7 @@ WIDE = 7.2  # in
 _ROW = 0.27  # in, a bar with its gap
 _HATCHES = ("", "////", "\\\\\\\\", "xxx")
 _LETTER = 0.068  # in
-_AROUND = 1.6  # of a feature and of where it goes: the band of the picture
+_AROUND = 1.3  # around a feature and where it goes: the band of the picture
 
 
 def numbered_impedance(found: Explanation, sweep: MeasuredSweep | None = None) -> FigureBase:
@@ -106,30 +106,33 @@ def who_works(found: Explanation) -> FigureBase:
 
 
 def before_and_after(found: Explanation, number: int, advice: Advice) -> FigureBase:
-    """Draw the impedance [ohm] around a feature as the case is, and with the advice followed."""
+    """Draw impedance [ohm] and level [dB] around a feature as the case is, and with the advice followed."""
     feature, before = found.features[number - 1], found.responses[found.model]
     places = [feature.frequency_hz, *([] if advice.becomes_hz is None else [advice.becomes_hz])]
-    seen = (before.frequency > min(places) / _AROUND) & (before.frequency < max(places) * _AROUND)
-    figure, (axes,) = frame(found.case, before.frequency[seen], 2.7)
-    ends: list[End] = []
+    tones = np.array(found.case.tones)
+    near = tones[(tones > min(places) / _AROUND) & (tones < max(places) * _AROUND)].tolist()
+    low, high = min(*places, *near) / _AROUND, max(*places, *near) * _AROUND
+    seen = (before.frequency > low) & (before.frequency < high)
+    figure, (top, bottom) = frame(found.case, before.frequency[seen], 3.4, (0.55, 0.45))
     looks: tuple[dict[str, Any], ...] = (
         {"color": "#7f8b96", "linestyle": (0, (4, 1.5)), "linewidth": 1.4},
         {"color": INK, "linestyle": "solid", "linewidth": 1.6},
     )
+    ends: dict[Axes, list[End]] = {top: [], bottom: []}
     for response, name, style in zip((before, advice.response), ("as it is", "changed"), looks, strict=True):
-        size = np.abs(response.impedance)[seen]
-        axes.plot(response.frequency[seen], size, **style)
-        ends.append((size[-1], name, style))
-    axes.set_ylim(0, None)
-    axes.set_ylabel("impedance (Ω)")
-    low, high = axes.get_xlim()
-    tones = np.array(found.case.tones)
-    mark_tones(axes, tones[(tones > low) & (tones < high)])
-    axes.annotate(
-        str(number), (feature.frequency_hz, feature.impedance_ohm), xytext=(0, 9), textcoords="offset points",
-        ha="center", fontsize=8, bbox={"facecolor": "white", "edgecolor": SOFT, "boxstyle": "round,pad=0.15"}, zorder=5,
+        for axes, values in ((top, np.abs(response.impedance)[seen]), (bottom, response.spl_db[seen])):
+            axes.plot(response.frequency[seen], values, **style)
+            ends[axes].append((values[-1], name, style))
+    for axes, words in ((top, "impedance (Ω)"), (bottom, "level (dB)")):
+        axes.margins(y=0.16)
+        axes.set_ylabel(words)
+        mark_tones(axes, np.array(near), named=axes is top)
+        end_labels(axes, ends[axes])
+    top.annotate(
+        str(number), (feature.frequency_hz, feature.impedance_ohm), textcoords="offset points", ha="center",
+        xytext=(13, -7 if feature.kind == "dip" else 7), va="center", fontsize=8, zorder=5, color=INK,
+        bbox={"facecolor": "white", "edgecolor": SOFT, "boxstyle": "round,pad=0.15"},
     )  # fmt: skip
-    end_labels(axes, ends)
     return figure
 
 

@@ -118,8 +118,7 @@ def _row(found: Explanation, number: int) -> dict[str, Any]:
 
 
 def _slope(value: float, unit: str) -> str:
-    sign = "+" if value > 0 else ""
-    return f"{sign}{plain(value, 2)} Hz{f' per {unit}' if unit else ' per 1'}"
+    return f"{_signed(value)} Hz per {unit or '1'}"
 
 
 def _sentence(phrases: list[str]) -> str:
@@ -147,8 +146,11 @@ def _tone(tone: Held, scale: float) -> dict[str, Any]:
 def _near(near: Near | None) -> tuple[str, str]:
     if near is None:
         return "none", ""
-    away = f"{near.distance_hz:+.2g}" if abs(near.distance_hz) < 100 else f"{near.distance_hz:+.0f}"
-    return f"number {near.number}", f"{away} Hz ({near.distance_percent:+.2g} %)".replace("-", "−")
+    return f"number {near.number}", f"{_signed(near.distance_hz)} Hz ({_signed(near.distance_percent)} %)"
+
+
+def _signed(value: float) -> str:
+    return f"{'+' if value > 0 else ''}{plain(value, 2)}"
 
 
 def _signs() -> dict[str, str]:

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
 End = tuple[float, str, dict[str, Any]]  # last value, name and style of a curve
 _LEFT, _NAMES = 0.65, 1.17  # in: room for the numbers, and for the names of the curves
+_NARROW, _STEPS = 0.5, 6  # decades in which steps are even, and how many
 _TONE_WIDTH, _TONE_ROW, _TONE_ROWS = 0.48, 0.14, 3  # in, in, at most
 
 
@@ -65,9 +66,14 @@ def _frequency_axis(axes: Axes, low: float, high: float, *, last: bool) -> None:
 
 
 def frequency_ticks(low: float, high: float) -> list[float]:
-    """Return round frequencies [Hz] for an axis: 1, 2, 5 a decade, more in a narrow band."""
+    """Return round frequencies [Hz] for an axis: 1, 2, 5 a decade, even steps in a narrow band."""
     decades = np.log10(high / low)
-    digits = (1, 2, 5) if decades > 1.2 else (1, 1.5, 2, 3, 4, 5, 7) if decades > 0.5 else np.arange(10, 100) / 10
+    if decades < _NARROW:
+        rough = (high - low) / _STEPS
+        power = 10.0 ** np.floor(np.log10(rough))
+        step = power * next(digit for digit in (1, 2, 5, 10) if digit * power >= rough)
+        return [float(step * n) for n in range(int(np.ceil(low / step)), int(high / step * (1 + 1e-9)) + 1)]
+    digits = (1, 2, 5) if decades > 1.2 else (1, 1.5, 2, 3, 4, 5, 7)
     first, past = int(np.floor(np.log10(low))), int(np.ceil(np.log10(high)))
     ticks = [float(d * 10.0**e) for e in range(first, past + 1) for d in digits]
     ticks = [t for t in ticks if low * (1 - 1e-9) <= t <= high * (1 + 1e-9)]
