@@ -12,6 +12,7 @@ from airpath.case import load, parse
 from airpath.cli.main import main
 from airpath.findings.predict import predict
 from airpath.findings.rooms import doors, helmholtz
+from airpath.network.respond import solve
 
 BOOTH = Path(__file__).parents[2] / "cases" / "ticket-booth.toml"
 BOX = (
@@ -22,7 +23,11 @@ C, RHO = air_at().sound_speed, air_at().density
 
 
 def table(room: str, tones: list[float], more: str = ""):
-    return doors(parse(f"{BOX}[room]\n{room}\n{more}", Path("box.toml")), "line", np.array(tones))
+    return door_table(parse(f"{BOX}[room]\n{room}\n{more}", Path("box.toml")), tones)
+
+
+def door_table(case, tones):
+    return doors(case, solve(case, "line", tones), solve(case, "line", [30.0, 300.0]))
 
 
 def test_a_shut_room_lifts_by_twelve_decibels_an_octave():
@@ -85,9 +90,13 @@ def test_the_booth_shows_three_states(tmp_path, capsys):
     assert [state.label for state in prediction.doors.states] == ["1.2 m² open", "0.12 m² open", "shut"]
     first = [row.spl_db for row in prediction.best_tones()]
     assert prediction.doors.states[0].spl_db == pytest.approx(first)
+    shut = prediction.doors.states[2]
+    f = prediction.responses["field"].frequency
+    assert np.interp(45.0, f, shut.curve_spl_db) == pytest.approx(shut.spl_db[1], abs=0.05)
     assert main(["predict", str(BOOTH), "--out", str(tmp_path / "out")]) == 0
     said = capsys.readouterr().out
     page = (tmp_path / "out" / "report.html").read_text(encoding="utf-8")
+    assert (tmp_path / "out" / "room.png").is_file()
     for state in prediction.doors.states:
         assert state.label in said
         assert state.label in page
@@ -95,7 +104,7 @@ def test_the_booth_shows_three_states(tmp_path, capsys):
 
 
 def test_a_box_outdoors_has_no_door():
-    assert doors(parse(BOX, Path("box.toml")), "line", np.array([20.0])) is None
+    assert door_table(parse(BOX, Path("box.toml")), [20.0]) is None
 
 
 def test_what_is_missing_for_standing_waves_is_named(tmp_path, capsys):

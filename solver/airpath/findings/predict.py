@@ -119,7 +119,7 @@ def predict(
         notes=notes,
         parting=_parting(case, responses),
         tones_text=tones_text,
-        doors=doors(case, best, tones),
+        doors=doors(case, at_tones[best], responses[best]),
         clean=clean_rows(case, at_tones[best]),
     )
 

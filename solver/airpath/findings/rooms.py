@@ -18,6 +18,7 @@ from airpath.network.build import models_for
 from airpath.network.listening import SOLID_ANGLE
 from airpath.network.meshed import case_air
 from airpath.network.respond import solve
+from airpath.network.response import Response
 from airpath.network.surroundings import door_inner_length, door_section
 
 _NEAR_DB = 1.0  # a gain this small is none
@@ -28,7 +29,8 @@ class DoorState:
     """The door standing open by ``opening_m2`` (0: shut): what it does at the tones.
 
     ``gain_db``: level against the same box in free half space; ``closed_form_db``: the same for a room that is one
-    spring with the door's air as a plug; ``helmholtz_hz``: where these two ring, None when shut.
+    spring with the door's air as a plug; ``helmholtz_hz``: where these two ring, None when shut. ``curve_spl_db`` (n,):
+    the level over the sweep.
     """
 
     opening_m2: float
@@ -36,6 +38,7 @@ class DoorState:
     spl_db: list[float]
     gain_db: list[float]
     closed_form_db: list[float]
+    curve_spl_db: NDArray[np.float64]
     text: str
 
     @property
@@ -46,13 +49,17 @@ class DoorState:
 
 @dataclass(frozen=True, kw_only=True)
 class Doors:
-    """The room with its door in every state of the case; ``distance_m``: of the listener outdoors."""
+    """The room with its door in every state of the case; ``distance_m``: of the listener outdoors.
+
+    ``outdoors_spl_db`` (n,): the level over the sweep of the same box in free half space.
+    """
 
     model: str
     volume_m3: float
     first_mode_hz: float
     distance_m: float
     tones_hz: list[float]
+    outdoors_spl_db: NDArray[np.float64]
     states: list[DoorState]
 
     @property
@@ -71,36 +78,42 @@ class Doors:
     def to_dict(self) -> dict[str, Any]:
         """Return the table under the names of ``result.json``."""
         keys = ("model", "volume_m3", "first_mode_hz", "distance_m", "tones_hz")
-        states = [vars(state) | {"spl_db": list(state.spl_db)} for state in self.states]
-        return {**{key: getattr(self, key) for key in keys}, "states": states}
+        states = [vars(state) | {"curve_spl_db": state.curve_spl_db.tolist()} for state in self.states]
+        curve = {"outdoors_spl_db": self.outdoors_spl_db.tolist()}
+        return {**{key: getattr(self, key) for key in keys}, **curve, "states": states}
 
 
-def doors(case: Case, model: str, tones_hz: NDArray[np.float64]) -> Doors | None:
-    """Solve a case at its tones with its door in every state, in one fidelity; None without a room."""
+def doors(case: Case, at_tones: Response, sweep: Response) -> Doors | None:
+    """Solve a case with its door in every state; None without a room.
+
+    ``at_tones`` and ``sweep``: the case solved in the wanted fidelity, with its door in the first state.
+    """
     room = case.room
     if room is None:
         return None
-    air, distance = case_air(case), _distance(case)
+    air, distance, model = case_air(case), _distance(case), sweep.model
+    tones, count = at_tones.frequency, len(at_tones.frequency)
+    every = np.concatenate([tones, sweep.frequency])
     alone = _outdoors(case, distance)
-    outdoors = solve(alone, model if model in models_for(alone) else "line", tones_hz).spl_db
+    outdoors = solve(alone, model if model in models_for(alone) else "line", every).spl_db
     first = air.sound_speed / (2 * first_mode_length(room)[0])
     states: list[DoorState] = []
     for area in dict.fromkeys(room.opening or (0.0,)):
-        ajar = room.model_copy(update={"opening": (area,)})
-        level = solve(case.model_copy(update={"room": ajar}), model, tones_hz).spl_db
+        ajar = case.model_copy(update={"room": room.model_copy(update={"opening": (area,)})})
+        level = solve(ajar, model, every).spl_db if states else np.concatenate([at_tones.spl_db, sweep.spl_db])
         plug = door_mass(room, area, air)
-        closed = closed_form_gain(room, plug, distance, tones_hz, air)
         ring = None if plug is None else helmholtz(room, plug, air)
-        gain = (level - outdoors).tolist()
+        gain = (level - outdoors)[:count].tolist()
         states.append(
             DoorState(
-                opening_m2=area, helmholtz_hz=ring, spl_db=level.tolist(), gain_db=gain, closed_form_db=closed.tolist(),
-                text=_text(area, ring, first, tones_hz.tolist(), gain),
+                opening_m2=area, helmholtz_hz=ring, spl_db=level[:count].tolist(), gain_db=gain,
+                closed_form_db=closed_form_gain(room, plug, distance, tones, air).tolist(),
+                curve_spl_db=level[count:], text=_text(area, ring, first, tones.tolist(), gain),
             )
         )  # fmt: skip
     return Doors(
-        model=model, volume_m3=room.known_volume, first_mode_hz=first, distance_m=distance, tones_hz=tones_hz.tolist(),
-        states=states,
+        model=model, volume_m3=room.known_volume, first_mode_hz=first, distance_m=distance, tones_hz=tones.tolist(),
+        outdoors_spl_db=outdoors[count:], states=states,
     )  # fmt: skip
 
 

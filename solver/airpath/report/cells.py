@@ -20,6 +20,7 @@ CAPTIONS = {
     "excursion": "How far the cone travels, one way.",
     "level": "Level at the listener: every opening alone, and their sum.",
     "air-speed": "How fast the air moves in the openings.",
+    "room": "Level in the room for every state of its door, and of the same box outdoors.",
 }
 
 
@@ -121,6 +122,8 @@ def caption(prediction: Prediction, name: str, sweep: MeasuredSweep | None = Non
             text += " A chamber with a solid mesh is a plain square here."
         if any(outlined(case, name) is not None for name in drawn):
             text += " A drawn chamber has its outline, with what joins it at its openings."
+    elif name == "room" and prediction.doors is not None:
+        text += f" By the {prediction.doors.model} model."
     elif name != "air-speed" and len(prediction.responses) > 1:
         text += f" Fidelities: {', '.join(prediction.responses)}."
     if name == "impedance" and sweep is not None:
@@ -145,6 +148,8 @@ def alternative(prediction: Prediction, name: str) -> str:
         what = f"up to {plain(float(best.excursion_peak.max() * 1e3), 2)} mm"
     elif name == "level":
         what = f"up to {plain(float(best.spl_db.max()))} dB"
+    elif name == "room" and prediction.doors is not None:
+        what = f"up to {plain(max(float(state.curve_spl_db.max()) for state in prediction.doors.states))} dB"
     else:
         top = max(float(o.air_speed_peak.max()) for n, o in best.openings.items() if n != "cone")
         what = f"up to {plain(top, 2)} m/s"

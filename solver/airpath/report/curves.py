@@ -11,6 +11,8 @@ import numpy as np
 from airpath.findings.ports import SPEED_LIMIT_SHARE
 from airpath.findings.predict import Prediction
 from airpath.measured.sweep import MeasuredSweep
+from airpath.report.doorfigure import TALL as DOORS_TALL
+from airpath.report.doorfigure import door_levels
 from airpath.report.frame import End, end_labels, frame, frequency_ticks, limit_line, mark_tones
 from airpath.report.overlay import measured_rings
 from airpath.report.style import INK, MODEL_STYLE, opening_style, plain, tidy
@@ -36,7 +38,9 @@ def curve_drawings(
     drawn: dict[str, tuple[float, Drawing]] = {
         "impedance": (_TALL, partial(impedance, sweep=sweep)), "level": (_TALL, level), "excursion": (_LOW, excursion),
     }  # fmt: skip
-    return {**drawn, "air-speed": (_LOW, air_speed)} if moving_openings(prediction) else drawn
+    if moving_openings(prediction):
+        drawn["air-speed"] = (_LOW, air_speed)
+    return {**drawn, "room": (DOORS_TALL, door_levels)} if prediction.doors is not None else drawn
 
 
 def impedance(

@@ -21,7 +21,7 @@ from airpath.report.style import png, styled, svg
 if TYPE_CHECKING:
     from matplotlib.figure import FigureBase
 
-_FIGURES = ("sketch", "impedance", "excursion", "level", "air-speed")
+_FIGURES = ("sketch", "impedance", "excursion", "level", "air-speed", "room")
 
 
 def write_report(
