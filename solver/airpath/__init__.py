@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from airpath.findings.fold import Fold, fold
     from airpath.findings.modes import ModeTable, modes
     from airpath.findings.predict import Prediction, ports, predict
+    from airpath.findings.rank import CommonDrive, Ranking, rank
     from airpath.findings.scaling import Scaling, compare_scales
     from airpath.measured.compare import Comparison, compare
     from airpath.measured.driver import DriverValues, driver_values
@@ -39,6 +40,7 @@ _HOMES = {
     "explanation": "findings.explanation", "Explanation": "findings.explanation",
     "predict": "findings.predict", "Prediction": "findings.predict", "ports": "findings.predict",
     "cover": "findings.cover", "Covering": "findings.cover",
+    "rank": "findings.rank", "Ranking": "findings.rank", "CommonDrive": "findings.rank",
     "modes": "findings.modes", "ModeTable": "findings.modes",
     "compare": "measured.compare", "Comparison": "measured.compare",
     "fold": "findings.fold", "Fold": "findings.fold",
@@ -51,10 +53,11 @@ _HOMES = {
 }  # fmt: skip
 
 __all__ = [
-    "AccuracyError", "AirpathError", "Case", "CaseError", "Comparison", "Covering", "DriverValues", "Explanation",
-    "Feature", "FidelityError", "FitResult", "Fold", "MeasuredSweep", "ModeTable", "Prediction", "Response", "Scaling",
-    "SweepError", "compare", "compare_scales", "cover", "driver_values", "explain", "explanation", "fit", "fold",
-    "load", "modes", "ports", "predict", "read_sweep", "scaled", "solve",
+    "AccuracyError", "AirpathError", "Case", "CaseError", "CommonDrive", "Comparison", "Covering", "DriverValues",
+    "Explanation", "Feature", "FidelityError", "FitResult", "Fold", "MeasuredSweep", "ModeTable", "Prediction",
+    "Ranking", "Response", "Scaling", "SweepError", "compare", "compare_scales", "cover", "driver_values",
+    "explain", "explanation", "fit", "fold", "load", "modes", "ports", "predict", "rank", "read_sweep", "scaled",
+    "solve",
 ]  # fmt: skip
 
 

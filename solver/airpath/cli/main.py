@@ -22,6 +22,7 @@ COMMANDS = {
     "fit": "which dimensions and values explain a measured impedance sweep",
     "driver": "driver values from measured sweeps: free air, then added mass or known volume",
     "scale": "write a case at another scale, solve both and say where they differ",
+    "rank": "designs side by side at the same tones and the same drive",
     "demo": "predict a bundled case, from anywhere",
 }
 
