@@ -40,7 +40,7 @@ def read_drawing(
     if name not in LENGTH_UNITS:
         raise GeometryError(
             f"the drawing's unit is not set or not usable ($INSUNITS = {code}, unit {unit!r}); set it "
-            f"in the drawing or give unit as one of {', '.join(LENGTH_UNITS)}"
+            f"in the drawing or give unit as one of {', '.join(LENGTH_UNITS)}.{_spread(entities)}"
         )
     reader = _Reader(LENGTH_UNITS[name], name)
     for layer, form, entity in entities:
@@ -51,6 +51,18 @@ def read_drawing(
         centreline=reader.centreline(), unit=name, flattened=_CHORD_M if reader.curved else 0.0,
         stuffed=reader.stuffed(),
     )  # fmt: skip
+
+
+def _spread(entities: list[tuple[str, str, Any]]) -> str:
+    """Say from where to where a drawing without a unit goes."""
+    reader = _Reader(1.0, "")
+    for layer, form, entity in entities:
+        reader.add(layer, form, entity)
+    drawn = [path for paths in reader.paths.values() for path, _ in paths]
+    if not drawn:
+        return ""
+    points = np.concatenate(drawn)
+    return f" It goes from {reader.at(points.min(axis=0)).strip()} to {reader.at(points.max(axis=0)).strip()}"
 
 
 def _open(path: Path) -> tuple[int, list[tuple[str, str, Any]]]:
@@ -139,7 +151,8 @@ class _Reader:
     def walls(self) -> tuple[FloatArray, list[FloatArray]]:
         """Return the outer boundary and the holes of layer WALL [m]."""
         if not self.paths.get(_WALL):
-            layers = ", ".join(sorted(self.names.values())) or "none"
+            found = sorted((self.names[key], paths[0][0][0]) for key, paths in self.paths.items())
+            layers = ", ".join(f"{name} at {self.at(place)}" for name, place in found) or "none"
             raise GeometryError(f"nothing is drawn on layer {_WALL}; layers with drawn lines: {layers}")
         loops = [path for path, closed in self.paths[_WALL] if closed]
         loops += self._chained([path for path, closed in self.paths[_WALL] if not closed])

@@ -52,7 +52,7 @@ def sides_of(outline: Outline, throat: str = "throat", mouth: str = "mouth") -> 
         if name not in outline.openings:
             raise GeometryError(
                 f'the drawing has no opening "{name}"; a path runs from its throat to its mouth. It has '
-                f"{', '.join(sorted(outline.openings)) or 'none'}"
+                + ", ".join(f"{own} at {_at(outline, outline.openings[own][0])}" for own in sorted(outline.openings))
             )
     edges, count = edges_of([outline.points]), len(outline.points)
     runs = []

@@ -118,7 +118,7 @@ def fold(
     try:
         return _study(source)
     except GeometryError as error:
-        raise GeometryError(f"{source.name}: {error}") from None
+        raise GeometryError(f"{source.file}: {error}") from None
 
 
 def _study(source: PathInput) -> Fold:

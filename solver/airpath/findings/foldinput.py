@@ -31,12 +31,13 @@ _DRAWINGS = (".toml", ".dxf")
 class PathInput:
     """A path to look at: its ``outline``, the ``intended`` horn if any, the ``air``, and where to look.
 
-    ``name`` for file names, ``title`` for people, ``horn`` the horn's name in its case; ``band`` [Hz] or None, then the
-    path's own width decides; ``tones`` [Hz] for pressure maps; ``scale`` of a model;
+    ``name`` for new files, ``file`` that it came from, ``title`` for people, ``horn`` the horn's name in its case;
+    ``band`` [Hz] or None, then the path's own width decides; ``tones`` [Hz] for pressure maps; ``scale`` of a model;
     ``stuffed``: there is stuffing, which is left out of ``outline``.
     """
 
     name: str
+    file: str
     title: str
     outline: Outline
     intended: Horn | None
@@ -89,8 +90,8 @@ def _from_drawing(
     except GeometryError as error:
         raise GeometryError(f"{path.name}: {error}") from None
     return PathInput(
-        name=path.stem, title=_title(path) or path.stem, outline=replace(outline, stuffed=()), intended=intended,
-        air=air_at(), tones=tuple(at), stuffed=bool(outline.stuffed),
+        name=path.stem, file=path.name, title=_title(path) or path.stem, outline=replace(outline, stuffed=()),
+        intended=intended, air=air_at(), tones=tuple(at), stuffed=bool(outline.stuffed),
     )  # fmt: skip
 
 
@@ -135,9 +136,10 @@ def _from_case(case: Case, horn: str | None, at: Sequence[float]) -> PathInput:
     except GeometryError as error:
         raise GeometryError(f"{label(case)}: [horns.{name}] outline: {error}") from None
     return PathInput(
-        name=case.name, title=case.title or case.name, outline=replace(outline, stuffed=()), intended=intended,
-        air=case_air(case), band=(case.sweep.start, case.sweep.stop), tones=tuple(at) or tuple(case.tones),
-        scale=case.scale, horn=name, stuffed=bool(outline.stuffed) or table.fill is not None,
+        name=case.name, file=label(case), title=case.title or case.name, outline=replace(outline, stuffed=()),
+        intended=intended, air=case_air(case), band=(case.sweep.start, case.sweep.stop),
+        tones=tuple(at) or tuple(case.tones), scale=case.scale, horn=name,
+        stuffed=bool(outline.stuffed) or table.fill is not None,
     )  # fmt: skip
 
 
