@@ -6,6 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from airpath.acoustics.radiation import baffled_rectangle
 from airpath.air import air_at
 from airpath.elements.horn import horn_profile
 from airpath.field.mesh import mesh_outline
@@ -38,6 +39,23 @@ def test_straight_exponential_horn_against_its_closed_form(straight):
     found = field_way(straight, frequency, AIR).way
     assert np.abs(found.impedance / expected.impedance - 1).max() < 0.005
     assert np.abs(found.transfer / expected.transfer - 1).max() < 0.005
+
+
+def test_mouth_loads_a_tube_as_transmission_line_theory_says():
+    """Zin = Zc (ZL + j Zc tan kL)/(Zc + j ZL tan kL), U2/U1 = Zc/(Zc cos kL + j ZL sin kL); Kinsler et al., ch. 10."""
+    length, height, still = 0.7, 0.04, AIR.lossless()
+    points = [[0, 0], [length, 0], [length, height], [0, height]]
+    openings = {"throat": [[0, 0], [0, height]], "mouth": [[length, 0], [length, height]]}
+    tube = make_outline(kind="planar", depth=DEPTH, points=points, openings=openings)
+    k = np.geomspace(0.5, 20, 40)
+    characteristic = still.density * still.sound_speed / (height * DEPTH)
+    load = characteristic * baffled_rectangle(k, DEPTH, height)
+    found = line_way(equivalent_horn(tube), tube, k * still.sound_speed, still)
+    turn = np.tan(k * length)
+    seen = characteristic * (load + 1j * characteristic * turn) / (characteristic + 1j * load * turn)
+    assert found.impedance == pytest.approx(seen, rel=1e-6)
+    out = characteristic / (characteristic * np.cos(k * length) + 1j * load * np.sin(k * length))
+    assert found.transfer == pytest.approx(out, rel=1e-6)
 
 
 def test_equivalent_horn_of_a_straight_horn_sounds_like_it(straight):
