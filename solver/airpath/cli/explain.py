@@ -12,6 +12,7 @@ from rich.markup import escape
 from airpath.case import load
 from airpath.cli.options import case_argument, model_argument, out_folder, output_arguments
 from airpath.cli.show import console, progress
+from airpath.errors import CaseError
 from airpath.findings.explain import Feature
 from airpath.findings.explanation import Explanation, explanation
 from airpath.findings.wording import listing, sig
@@ -25,6 +26,8 @@ def arguments(command: argparse.ArgumentParser) -> None:
     """Declare the command's arguments."""
     case_argument(command)
     command.add_argument("--sweep", metavar="CSV", help="measured impedance to compare with (default: the case's own)")
+    command.add_argument("--against", metavar="CSV",
+                         help="a later sweep of the same box: what changed from --sweep to it")  # fmt: skip
     model_argument(command)
     output_arguments(command)
 
@@ -33,9 +36,15 @@ def run(options: argparse.Namespace) -> None:
     """Run the command."""
     case = load(Path(options.case))
     sweep = read_sweep(options.sweep) if options.sweep else measured_of(case)
+    later = read_sweep(options.against) if options.against else None
+    if later is not None and sweep is None:
+        raise CaseError("--against needs --sweep, the earlier sweep of the same box")
     with progress(options.quiet or options.json) as step:
         step("looking for causes")
-        beside = None if sweep is None else compare(case, sweep, options.model)
+        beside = None
+        if sweep is not None:
+            step("comparing with the sweep")
+            beside = compare(case, sweep, options.model, against=later, with_losses=True)
         found = explanation(case, options.model) if beside is None else beside.explained
         folder = out_folder(options, case.name)
         if options.out or not options.json:
@@ -78,6 +87,12 @@ def _show_measured(beside: Comparison, out: Console) -> None:
         out.print(f"   [bold yellow]Doubt.[/bold yellow] {escape(doubt.text)}")
     for match in beside.matches:
         out.print(f" - {escape(match.text)}")
+    for text in () if beside.losses is None else beside.losses.lines:
+        out.print(f"   {escape(text)}")
+    if beside.drift is not None:
+        out.print(f"[bold]From {escape(beside.drift.files[0])} to {escape(beside.drift.files[1])}[/bold]")
+        for text in (beside.drift.summary, *(change.text for change in beside.drift.changes)):
+            out.print(f"   {escape(text)}")
 
 
 def _heading(feature: Feature) -> str:

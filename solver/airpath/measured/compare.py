@@ -16,7 +16,9 @@ from airpath.findings.features import matching
 from airpath.findings.wording import sig
 from airpath.measured.checks import Doubt, sweep_doubts
 from airpath.measured.comparewords import counterpart, in_common, nothing_there, only_predicted
+from airpath.measured.drift import Drift, drift
 from airpath.measured.found import Found, features_in
+from airpath.measured.losses import Losses, losses
 from airpath.measured.rational import rational_fit
 from airpath.measured.sweep import MeasuredSweep
 from airpath.network.respond import respond
@@ -66,7 +68,8 @@ class Match:
 @dataclass(frozen=True, kw_only=True)
 class Comparison:
     """A sweep beside its case: ``explained`` in the fidelity that fits best, ``rms``: per fidelity the relative rms
-    difference of the impedance, ``doubts`` about the sweep itself, ``matches`` in rising order, and a ``summary``."""
+    difference of the impedance, ``doubts`` about the sweep itself, ``matches`` in rising order, and a ``summary``;
+    ``losses`` and the ``drift`` to another sweep where they were asked for."""
 
     sweep: MeasuredSweep
     explained: Explanation
@@ -75,11 +78,15 @@ class Comparison:
     doubts: list[Doubt]
     matches: list[Match]
     summary: str
+    losses: Losses | None = None
+    drift: Drift | None = None
 
     def to_dict(self) -> dict[str, Any]:
         """Return the ``explain`` result with what was measured."""
         return {
             **self.explained.to_dict(),
+            **({} if self.losses is None else {"losses": self.losses.to_dict()}),
+            **({} if self.drift is None else {"drift": self.drift.to_dict()}),
             "measured": [match.to_dict() for match in self.matches],
             "sweep": {
                 "file": self.sweep.source.name, "rms_error": self.rms, "noise": self.noise, "summary": self.summary,
@@ -88,9 +95,14 @@ class Comparison:
         }  # fmt: skip
 
 
-def compare(case: Case, sweep: MeasuredSweep, model: str | None = None) -> Comparison:
+def compare(
+    case: Case, sweep: MeasuredSweep, model: str | None = None, *, against: MeasuredSweep | None = None,
+    with_losses: bool = False,
+) -> Comparison:  # fmt: skip
     """Compare a sweep with a case in the fidelity that comes closest to it, or in ``model``.
 
+    ``against``: a second sweep of the same box, for what changed until then; ``with_losses``: look for leak and
+    absorption too, which takes a while.
     Raises SweepError when the two have hardly a frequency in common, and what ``explanation`` raises.
     Checked by: unit/test_compare.
     """
@@ -119,7 +131,10 @@ def compare(case: Case, sweep: MeasuredSweep, model: str | None = None) -> Compa
     ]  # fmt: skip
     seen = [match for match in matches if match.measured]
     share = f"{len(pairs)} of {len(seen)} measured features have their counterpart there."
+    quick = "lumped" if best == "lumped" else "line"
     return Comparison(
+        losses=losses(case, sweep, quick) if with_losses else None,
+        drift=None if against is None else drift(case, sweep, against, quick),
         sweep=sweep, explained=explained, rms=rms, noise=curve.noise, doubts=sweep_doubts(cut, case, curve),
         matches=matches, summary=" ".join(part for part in (_fits(rms, best), share, in_common(matches)) if part),
     )  # fmt: skip

@@ -1,0 +1,83 @@
+"""Gauss-Newton over the logarithms of a few values of a case, towards a curve of ln Z."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from airpath.case.parameters import Parameter, parameters
+from airpath.case.schema import Case
+from airpath.measured.derivatives import Turn, slopes
+
+FloatArray = NDArray[np.float64]
+_STEP = 1e-4  # relative
+_LONGEST = 0.3  # of a logarithm, in one round
+
+
+@dataclass(frozen=True, kw_only=True)
+class Solved:
+    """Values ``names`` changed by ``x`` (logarithms) with standard errors; ``case`` has them; ``squares``: what is
+    left, in squares of the noise."""
+
+    names: tuple[str, ...]
+    x: FloatArray
+    std: FloatArray
+    squares: float
+    case: Case
+
+
+@dataclass(frozen=True, kw_only=True)
+class Aim:
+    """A curve to be met: ``log_impedance`` (n,), real where only the magnitude counts, at ``frequency`` (n,) [Hz], with
+    a relative ``noise``; ``prior``: width of the logarithms of what is free, None for none."""
+
+    model: str
+    frequency: FloatArray
+    log_impedance: NDArray[Any]
+    noise: float
+    prior: float | None = None
+
+    def at(self, case: Case, asked: Sequence[str]) -> tuple[FloatArray, FloatArray]:
+        """Return what a case leaves of the curve (rows,), and its slopes over the ``asked`` logarithms (rows, k)."""
+        known = parameters(case)
+        turns = [_turn(known[name]) for name in asked]
+        logs, over = slopes(case, self.model, 2 * np.pi * self.frequency, turns)
+        left = self.log_impedance - (logs if np.iscomplexobj(self.log_impedance) else logs.real)
+        if np.iscomplexobj(left):  # the phase of a measurement is known up to whole turns
+            left = left.real + 1j * ((left.imag + np.pi) % (2 * np.pi) - np.pi)
+        return self._rows(left), self._rows(over)
+
+    def solved(self, base: Case, names: Sequence[str], x: FloatArray, rounds: int) -> Solved:
+        """Change the values ``names`` of a case so that it meets the curve; ``x`` (k,): where to start."""
+        hold = np.eye(len(names)) * (0.0 if self.prior is None else self.noise / self.prior)
+        for _ in range(rounds):
+            left, over = self.at(changed(base, names, x), names)
+            step = np.linalg.lstsq(np.concatenate([over, hold]), np.concatenate([left, -hold @ x]), rcond=None)[0]
+            x = x + np.clip(step, -_LONGEST, _LONGEST)
+        case = changed(base, names, x)
+        left, over = self.at(case, names)
+        std = self.noise * np.sqrt(np.diag(np.linalg.pinv(over.T @ over + hold @ hold)))
+        squares = (float(left @ left) + float(np.sum((hold @ x) ** 2))) / self.noise**2
+        return Solved(names=tuple(names), x=x, std=std, squares=squares, case=case)
+
+    def _rows(self, values: NDArray[Any]) -> FloatArray:
+        both = np.iscomplexobj(self.log_impedance)
+        return np.asarray(np.concatenate([values.real, values.imag]) if both else values.real)
+
+
+def changed(case: Case, names: Sequence[str], x: FloatArray) -> Case:
+    """Return a case with values changed by factors e^x."""
+    for name, log in zip(names, x.tolist(), strict=True):
+        known = parameters(case)[name]
+        case = known.changed(known.value * float(np.exp(log)))
+    return case
+
+
+def _turn(parameter: Parameter) -> Turn:
+    h = _STEP * parameter.value
+    return Turn(above=parameter.changed(parameter.value + h), below=parameter.changed(parameter.value - h),
+                span=2 * _STEP)  # fmt: skip
