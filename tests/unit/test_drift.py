@@ -52,8 +52,7 @@ CHANGES = {
 }  # fmt: skip
 
 
-@pytest.mark.parametrize("phase", [True, False])
-@pytest.mark.parametrize("name", CHANGES)
+@pytest.mark.parametrize(("name", "phase"), [*((name, True) for name in CHANGES), ("driver.Cms", False)])
 def test_what_changed_is_named(name: str, phase: bool) -> None:
     result = found({name: CHANGES[name]}, phase)
     assert [change.parameter for change in result.changes] == [name]
@@ -75,7 +74,7 @@ def test_a_warm_coil_says_how_warm() -> None:
 
 
 def test_nothing_changed() -> None:
-    for seed in range(2, 7):
+    for seed in range(2, 5):
         result = drift(box("booth"), sweep(1), sweep(seed))
         assert result.changes == [] and "Nothing changed" in result.summary
 
