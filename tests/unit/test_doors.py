@@ -121,3 +121,19 @@ def test_helmholtz_is_the_textbooks():
     """f = 1/(2 pi sqrt(M C))."""
     room = parse(BOX + '[room]\nvolume = "2 m^3"\n', Path("box.toml")).room
     assert helmholtz(room, 3.0, air_at()) == pytest.approx(1 / (2 * np.pi * np.sqrt(3.0 * 2 / (RHO * C**2))))
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ('["0.55 m", "0.25 m", "0.9 m"]', '["0.03 m", "0.04 m", "0.9 m"]', "the cone at 0.03 x 0.04 x 0.9 m reaches"),
+        ('opening_at = ["0.55 m"', 'opening_at = ["0.2 m"', "the opening of 1.2 m^2 at 0.2 x 1 x 1 m reaches through"),
+    ],
+)
+def test_what_reaches_through_a_wall_is_refused(old, new, said, tmp_path, capsys):
+    text = BOOTH.read_text(encoding="utf-8")
+    assert old in text
+    (tmp_path / "booth.toml").write_text(text.replace(old, new), encoding="utf-8")
+    assert main(["predict", str(tmp_path / "booth.toml"), "--out", str(tmp_path / "out")]) == 2
+    assert said in capsys.readouterr().err
+    assert not (tmp_path / "out").exists()

@@ -298,7 +298,8 @@ class _Builder:
         try:
             around = surroundings(self.case, list(self.outlets.values()), self.field, self.air)
         except ValueError as error:
-            raise CaseError(f"{label(self.case)}: [room] size: {error}") from None
+            place = "places outside" if self.case.room is None else "[room]"
+            raise CaseError(f"{label(self.case)}: {place}: {error}") from None
         offset = len(self.branches)
         self.branches += around.branches
         openings = [

@@ -193,7 +193,7 @@ def _modal_room(case: Case, room: Room, outlets: list[Outlet], around: Around) -
     for outlet in outlets:
         assert outlet.at is not None
         joint = joints.Joint(key=outlet.name, position=outlet.at, section=outlet.mouth.section)
-        patch = joints.patch_of(room.size, joint)
+        patch = _fitting(room.size, joint, _listed([outlet]))
         left = _mass_left(outlet.mouth, patch, room.size)
         node = outlet.node
         if left > 0:
@@ -208,7 +208,7 @@ def _modal_room(case: Case, room: Room, outlets: list[Outlet], around: Around) -
         assert room.opening_at is not None
         section = door_section(room, area)
         joint = joints.Joint(key="door", position=room.opening_at, section=section)
-        patches.append(joints.patch_of(room.size, joint))
+        patches.append(_fitting(room.size, joint, f"the opening of {area:.3g} m^2"))
         nodes.append(DOOR)
         around.add("room", "room", Mouth(section=section), DOOR, OPEN_AIR)
     if room.leak is not None:
@@ -224,6 +224,18 @@ def _modal_room(case: Case, room: Room, outlets: list[Outlet], around: Around) -
     _room_leak(room, around, CORNER)
     around.notes.append("in the field model the box takes no air away from the room and casts no shadow in it")
     _room_notes(room, area, around)
+
+
+def _fitting(size: joints.Position, joint: joints.Joint, what: str) -> Patch:
+    """Return an opening as a piston in the room. Raises ValueError where it reaches through a wall."""
+    patch = joints.patch_of(size, joint)
+    try:
+        patch.check_inside(size)
+    except ValueError:
+        at = " x ".join(f"{place:.3g}" for place in joint.position or ())
+        room = " x ".join(f"{side:.3g}" for side in size)
+        raise ValueError(f"{what} at {at} m reaches through a wall of the room of {room} m") from None
+    return patch
 
 
 def _mass_left(mouth: Mouth, patch: Patch, size: joints.Position) -> float:
