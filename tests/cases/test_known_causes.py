@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from functools import cache
 from itertools import pairwise
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -168,3 +169,18 @@ def test_a_room_with_an_open_door_is_named(tmp_path):
     assert rooms
     assert all(cause["type"] == "helmholtz" and cause["element"] == "room" for cause in rooms)
     assert all("the room around the box" in cause["text"].lower() for cause in rooms)
+
+
+def test_a_standing_wave_of_the_room_is_named():
+    """The booth of 2.1 m: c/(2 L) = 81.9 Hz along its height, and twice that (Kuttruff, section 3.2)."""
+    case = airpath.load(Path(__file__).parents[2] / "cases" / "ticket-booth.toml")
+    found = [f.to_dict() for f in airpath.explain(case, "field") if f.shares.get("room", None)]
+    waves = {
+        tuple(f["cause"]["order"]): f["frequency_hz"]
+        for f in found
+        if f["cause"]["element"] == "room" and f["cause"]["type"] == "chamber-mode"
+    }
+    assert waves[0, 0, 2] == pytest.approx(2 * 81.9, rel=0.02)
+    spring = [f for f in found if f["cause"]["element"] == "room" and f["cause"]["type"] == "helmholtz"]
+    assert all(f["frequency_hz"] < 81.9 for f in spring)
+    assert spring

@@ -101,9 +101,9 @@ def _stated(i: int, options: list[Suspect], tried: Suspect | None, teller: _Tell
         text = f"probably {text}"
     tuning = teller.tuning(i) if first.type == "helmholtz" else None
     elements = tuning.chambers if tuning and first.element in tuning.chambers else [s.element for s in both]
-    return Cause(
-        type=first.type, element=first.element, elements=elements, order=orders[0].number, text=text, sure=sure
-    )
+    wave = first.element == "room" and orders[0].number is not None  # a room rings as a spring or in a standing wave
+    kind: Type = "chamber-mode" if wave else first.type
+    return Cause(type=kind, element=first.element, elements=elements, order=orders[0].number, text=text, sure=sure)
 
 
 def suspects(kinds: dict[str, str], spaces: list[set[str]], share: dict[str, Share]) -> list[Suspect]:
