@@ -138,6 +138,28 @@ def test_a_box_that_is_closed_all_round_is_silent() -> None:
     assert "-200" not in pages
 
 
+def test_a_tuning_that_is_gone_is_not_said_to_move() -> None:
+    text = chamber("front", "5 L") + chamber("back", "9 L") + port("a", "front", "outside", "80 mm")
+    found = cover(case(text + port("b", "back", "outside", "140 mm"), front="front", rear="back"), "line")
+    low, high = found.states[0].dips_hz[:2]
+    assert abs(found.states[2].dips_hz[0] / high - 1) < 0.03
+    assert f"the tuning at {low:.3g} Hz is gone, that at {high:.3g} Hz stays" in found.states[2].text
+
+
+def test_of_many_states_the_ones_worth_it_are_told() -> None:
+    found = cover(case(many(6)).model_copy(update={"tones": (40.0, 90.0)}), "lumped")
+    told = [found.states[i].covered for i in found.told]
+    assert all((name,) in told for name in found.openings)
+    assert {(), found.openings, found.states[found.best_mean].covered} <= set(told)
+    assert len(told) < 16
+
+
+def test_a_loudest_state_beyond_xmax_is_called_so() -> None:
+    driver = DOUBLE.driver.model_copy(update={"xmax": 1e-5})
+    assert "beyond xmax at" in cover(DOUBLE.model_copy(update={"driver": driver}), "line").answer
+    assert "beyond" not in cover(DOUBLE, "line").answer
+
+
 def test_a_leak_that_is_left_is_named() -> None:
     text = BOXES["leak"].model_copy(update={"tones": (50.0,)})
     leaky = as_case(

@@ -75,10 +75,10 @@ def show(found: Covering, out: Console) -> None:
     out.print(table)
     if len(found.states) > 1:
         out.print("* the loudest at this tone, or on average")
-    for state in found.states[:_SHOWN]:
-        out.print(escape(f"  {state.text}"))
+    for i in found.told:
+        out.print(escape(f"  {found.states[i].text}"))
     if len(found.states) > _SHOWN:
-        out.print(f"  {len(found.states) - _SHOWN} more states are on the page.")
+        out.print(f"  {len(found.states) - _SHOWN} more states are in the report.")
     if found.answer:
         out.print(escape(found.answer))
     for warning in found.warnings:

@@ -12,7 +12,7 @@ from airpath.case.problem import nearest
 from airpath.case.schema import Case
 from airpath.elements.base import ComplexArray
 from airpath.errors import CaseError, FidelityError
-from airpath.findings.covertext import Held, State, answer, doubts, sentence
+from airpath.findings.covertext import Held, State, answer, doubts, sentence, told
 from airpath.findings.predict import own_tones
 from airpath.findings.wording import listing
 from airpath.network.build import build, label, models_for, refusal
@@ -74,7 +74,12 @@ class Covering:
     @property
     def answer(self) -> str:
         """Which state is the loudest, at each tone and on average, in a few sentences."""
-        return answer(self.states, self.tones_hz, self.best, self.best_mean)
+        return answer(self.case, self.states, self.tones_hz, self.best, self.best_mean)
+
+    @property
+    def told(self) -> list[int]:
+        """The states that are worth a sentence."""
+        return told(self.states, self.best, self.best_mean)
 
     def to_dict(self) -> dict[str, Any]:
         """Return the result under the names of the ``cover`` result."""
@@ -188,7 +193,8 @@ def _notes(case: Case, openings: tuple[str, ...], end: End) -> list[str]:
     """Say what counts as an opening and how it is covered."""
     if not openings:
         return ["This box has no port or horn that ends outside: there is nothing to cover."]
-    notes = [f"Covered are {listing(list(openings))}: ports and horns that end outside, the cone and leaks never."]
+    which = "ports and horns that end outside; never the cone or a leak"
+    notes = [f"What is covered: {listing(list(openings))} ({which})."]
     pipe = "the pipe stays, a closed stub of the chamber" if end == "outer" else "the pipe is gone for the air inside"
     notes.append(f"Each cover is rigid and tight, at the {end} end: {pipe}. A hand is softer and leaks.")
     fed = [name for name in openings if name in case.horns and case.horns[name].from_ is None]
@@ -197,6 +203,8 @@ def _notes(case: Case, openings: tuple[str, ...], end: End) -> list[str]:
     already = [name for name in openings if name in case.ports and case.ports[name].covered]
     if already:
         notes.append(f"The file has {listing(already)} covered; here it takes part like the others.")
+    if case.room is not None and len(case.room.opening) > 1:
+        notes.append("The room's door stands as in the first of its states.")
     if len(openings) > MOST_OPENINGS:
         notes.append(f"{len(openings)} openings make {2 ** len(openings)} combinations: singles and pairs are shown.")
     return notes

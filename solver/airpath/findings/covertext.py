@@ -23,7 +23,9 @@ if TYPE_CHECKING:
 
 _WORTH_DB = 0.5  # a smaller change isn't worth a word
 _STAYS = 0.01  # relative: a tuning that moves less stays
+_SAME = 0.03  # relative: so close a dip is the one that was there
 _SILENT_DB = -100.0
+_MOST_TOLD = 16
 _NUMBERS = ("no", "one", "two", "three", "four", "five", "six")
 
 
@@ -146,6 +148,9 @@ def _tuning(case: Case, covered: tuple[str, ...], before: Held, after: Held) -> 
     word, old = _word(case), before.dips[0]
     if not after.dips:
         return f"the {word} at {sig(old)} Hz is gone"
+    kept = next((dip for dip in before.dips[1:] if abs(after.dips[0] / dip - 1) < _SAME), None)
+    if kept is not None and len(after.dips) < len(before.dips):
+        return f"the {word} at {sig(old)} Hz is gone, that at {sig(kept)} Hz stays"
     several = len(before.dips) > 1 or len(after.dips) > 1
     start, new = f"the lowest {word}" if several else word, after.dips[0]
     if abs(new / old - 1) < _STAYS:
@@ -166,7 +171,9 @@ def _levels(frequency: FloatArray, change: FloatArray) -> str:
     return " and ".join(f"{decibels(float(change[i]))} dB at {sig(float(frequency[i]), 4)} Hz" for i in told)
 
 
-def answer(states: tuple[State, ...], tones_hz: FloatArray, best: tuple[int, ...], best_mean: int) -> str:
+def answer(
+    case: Case, states: tuple[State, ...], tones_hz: FloatArray, best: tuple[int, ...], best_mean: int
+) -> str:
     """Say which state is the loudest at each tone and on average, and what it costs to keep that one."""
     if len(states) < 2:
         return ""
@@ -175,7 +182,10 @@ def answer(states: tuple[State, ...], tones_hz: FloatArray, best: tuple[int, ...
         mine = [j for j, found in enumerate(best) if found == i]
         at = listing([f"{sig(float(tones_hz[j]), 4)} Hz" for j in mine])
         gain = [decibels(states[i].change_db[j]) for j in mine]
-        parts.append(f"{at} {state_name(states[i].covered)}" + (f" ({listing(gain)} dB)" if states[i].covered else ""))
+        far = [j for j in mine if case.driver.xmax is not None and states[i].excursion_peak_m[j] > case.driver.xmax]
+        beyond = f", beyond xmax at {listing([f'{sig(float(tones_hz[j]), 4)} Hz' for j in far])}" if far else ""
+        changes = f" ({listing(gain)} dB)" if states[i].covered else ""
+        parts.append(f"{at} {state_name(states[i].covered)}{changes}{beyond}")
     kept = states[best_mean]
     mean = f"On average over the tones the loudest is the box {state_name(kept.covered)}: {kept.mean_spl_db:.1f} dB"
     if kept.covered:
@@ -231,6 +241,17 @@ def _fast_air(case: Case, covered: list[tuple[str, ...]], at_tones: Curves) -> l
                 f"{sig(limit, 2)} m/s: expect air noise."
             )
     return out
+
+
+def told(states: tuple[State, ...], best: tuple[int, ...], best_mean: int) -> list[int]:
+    """Return the states that are worth a sentence: all of few; of many the open one, singles, the best, all covered."""
+    every = range(len(states))
+    if len(states) <= _MOST_TOLD:
+        return list(every)
+    most = max(len(state.covered) for state in states)
+    last = [i for i in every if len(states[i].covered) == most]
+    some = {*(last if len(last) == 1 else []), best_mean, *best}
+    return [i for i in every if i in some or len(states[i].covered) <= 1]
 
 
 def state_name(covered: tuple[str, ...]) -> str:

@@ -8,7 +8,7 @@ import numpy as np
 
 from airpath.findings.cover import Covering
 from airpath.report.frame import End, end_labels, frame, limit_line, mark_tones
-from airpath.report.style import ALARM, INK, SOFT, WIDTH, opening_style, shortened, tidy
+from airpath.report.style import ALARM, INK, WIDTH, opening_style, shortened, tidy
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -20,6 +20,7 @@ _LEVEL_RANGE_DB = 45.0
 _SILENT_DB = -100.0
 _FULL_DB = 12.0  # change with the fullest colour
 _LOUDER, _QUIETER = (0.12, 0.40, 0.68), (0.85, 0.45, 0.08)  # blue and orange: apart for every kind of colour vision
+_QUIET = (0.90, 0.92, 0.93)
 _ROW, _CELL, _MARK, _HEAD = 0.40, 0.72, 0.26, 0.42  # in
 
 
@@ -47,7 +48,8 @@ def matrix(found: Covering) -> Figure:
         _marks(axes, found, i, middle)
         for c in range(columns):
             place = (start + c * _CELL, head + r * _ROW)
-            axes.add_patch(Rectangle(place, _CELL, _ROW, facecolor=_shade(_change(found, i, c)), edgecolor="white"))
+            shade = _QUIET if max(found.states[i].spl_db) < _SILENT_DB else _shade(_change(found, i, c))
+            axes.add_patch(Rectangle(place, _CELL, _ROW, facecolor=shade, edgecolor="white"))
             _cell(axes, found, i, c, start + (c + 0.5) * _CELL, middle)
     for c in range(columns):
         best = (*found.best, found.best_mean)[c]
@@ -92,9 +94,9 @@ def _cell(axes: Axes, found: Covering, i: int, c: int, x: float, y: float) -> No
     level = state.mean_spl_db if c == tones else state.spl_db[c]
     change = _change(found, i, c)
     if level < _SILENT_DB:
-        axes.text(x, y, "silent", ha="center", va="center", color=SOFT, fontsize=8)
+        axes.text(x, y, "silent", ha="center", va="center", color=INK, fontsize=8)
         return
-    ink = "white" if change > 0.6 * _FULL_DB else INK
+    ink = "white" if change > 0.75 * _FULL_DB else INK
     axes.text(x, y - 0.075, f"{level:.1f}", ha="center", va="center", color=ink, fontsize=9.5)
     if i:
         text = f"{change:+.1f}".replace("-", "\u2212") if abs(change) >= 0.05 else "0.0"
@@ -153,7 +155,7 @@ def excursion_curves(found: Covering) -> FigureBase:
 
 
 def _curves(found: Covering, values: Any, some: list[int]) -> tuple[FigureBase, Axes]:
-    figure, panels = frame(found.case, found.band.frequency, 3.6, width=WIDTH)
+    figure, panels = frame(found.case, found.band.frequency, 3.6, width=WIDTH, names=1.4)
     for k, i in enumerate(some):
         panels[0].plot(found.band.frequency, values[i], **_style(k))
     return figure, panels[0]
