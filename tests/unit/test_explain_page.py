@@ -100,6 +100,14 @@ def test_every_feature_has_the_same_number_in_picture_chart_and_table(found, rea
         assert in_chart[number].colour == CAUSES[feature.cause.type].colour
 
 
+def test_first_sentence_counts_them(found, read):
+    kinds = [feature.kind for feature in found.features]
+    lead = next(words for words in read.words if words.startswith("What makes the"))
+    for kind in set(kinds):
+        assert f"{kinds.count(kind)} {kind}" in lead
+    assert "1 peaks" not in lead and "1 dips" not in lead
+
+
 def test_numbers_lie_apart_and_inside(found):
     with styled():
         figure = explained.numbered_impedance(found)

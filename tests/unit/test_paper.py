@@ -2,10 +2,11 @@
 
 import re
 from itertools import combinations
+from pathlib import Path
 
 import pytest
 
-from airpath.case import Case
+from airpath.case import Case, load
 from airpath.cli.main import main
 from airpath.findings.predict import predict
 from airpath.report import write
@@ -14,6 +15,7 @@ from airpath.report.paper import MARGIN, TALL, WIDE, Paper
 from airpath.report.printed import report_paper, report_pdf
 from airpath.report.style import styled
 
+CASES = Path(__file__).parents[2] / "cases"
 PORT = {"from": "main", "to": "outside", "length": "120 mm", "diameter": "38 mm"}
 LONG = "a-name-without-end-that-no-column-holds"
 
@@ -66,6 +68,7 @@ def test_it_says_what_the_page_says(prediction, paper):
         assert re.sub(r"\s+", "", sentence) in flat
     for sentence in sentences:  # cells of a table are read line by line, in pieces
         assert all(word in flat for word in sentence.split())
+    assert prediction.clean[0].reached.split()[0] in words.split("Maximum clean level")[1]
     assert words.index("Read this before switching on") < words.index("Tones")
     assert words.count("A calculation is no permit") == len(paper.pages)
     assert f"1 of {len(paper.pages)}" in words
@@ -95,6 +98,14 @@ def test_nothing_is_overprinted(paper):
 
 def test_every_figure_is_on_it(paper):
     assert sum(len(page.subfigs) for page in paper.pages) == 5
+
+
+def test_the_room_s_door_is_on_it_state_by_state():
+    prediction = predict(load(CASES / "ticket-booth.toml"), ("lumped",))
+    words = " ".join(text for page in report_paper(prediction).pages for text, _ in texts(page))
+    for state in prediction.doors.states:
+        assert state.label in words
+        assert all(f"{level:.1f} dB" in words for level in state.spl_db)
 
 
 def test_a_table_repeats_its_head_on_the_next_page():

@@ -7,6 +7,7 @@ from typing import Any
 from airpath.case.schema import Case
 from airpath.findings.ports import PortRow
 from airpath.findings.predict import Prediction
+from airpath.findings.rooms import Doors
 from airpath.findings.tones import ToneRow
 from airpath.measured.sweep import MeasuredSweep
 from airpath.report.drawnspace import outlined
@@ -69,9 +70,9 @@ def tone_cells(prediction: Prediction, row: ToneRow) -> dict[str, Any]:
         "excursion": f"{plain(row.excursion_peak_m * 1e3)} mm",
         "of_xmax": None if xmax is None else f"{plain(row.excursion_peak_m / xmax * 100, 2)} % of xmax",
         "beyond": xmax is not None and row.excursion_peak_m > xmax,
-        "held": f"{_signed(row.loading_db)} dB",
+        "held": f"{signed(row.loading_db)} dB",
         "level": f"{row.spl_db:.1f} dB",
-        "shares": [(name, f"{_signed(value)} dB", name == row.leader) for value, name in shares],
+        "shares": [(name, f"{signed(value)} dB", name == row.leader) for value, name in shares],
         "speeds": [
             (name, f"{plain(value, 2)} m/s", name in limits and value > limits[name])
             for name, value in row.air_speed_peak_m_s.items()
@@ -80,7 +81,8 @@ def tone_cells(prediction: Prediction, row: ToneRow) -> dict[str, Any]:
     }
 
 
-def _signed(value: float) -> str:
+def signed(value: float) -> str:
+    """Return a difference with its sign and one decimal."""
     return "0.0" if abs(value) < 0.05 else f"{value:+.1f}".replace("-", "−")
 
 
@@ -108,6 +110,18 @@ def port_cells(prediction: Prediction, name: str, row: PortRow) -> dict[str, Any
         "over": row.air_speed_peak_m_s > row.air_speed_limit_m_s,
         "verdict": row.verdict,
     }
+
+
+def room_note(doors: Doors) -> str:
+    """Return what the table of the room's door shows."""
+    text = (
+        "Level in the room, below it the change against the same box in free half space at "
+        f"{plain(doors.distance_m)} m ({doors.model} model); the closed form takes the room as one spring and the air "
+        f"in the door as one plug (formula). {doors.doubt}"
+    ).strip()
+    if len(doors.states) > 1:
+        text += f" All other tables and curves are for the first state, {doors.states[0].label}."
+    return text
 
 
 def caption(prediction: Prediction, name: str, sweep: MeasuredSweep | None = None) -> str:

@@ -10,6 +10,7 @@ import numpy as np
 
 from airpath.findings.explain import Feature
 from airpath.findings.explanation import Explanation
+from airpath.findings.wording import listing
 from airpath.findings.work import Held, Near
 from airpath.report.causes import before_and_after, energy_bars, numbered_impedance, who_works
 from airpath.report.folder import write_whole
@@ -69,6 +70,7 @@ def explain_page(found: Explanation, vectors: dict[str, bytes], beside: Comparis
         title=case.title or case.name,
         case=case,
         found=found,
+        counted=_counted(found),
         features=[_row(found, number) for number in range(1, len(found.features) + 1)],
         causes=[CAUSES[kind] for kind in CAUSES if any(f.cause.type == kind for f in found.features)],
         tones=[_tone(tone, case.scale) for tone in found.tones],
@@ -78,6 +80,15 @@ def explain_page(found: Explanation, vectors: dict[str, bytes], beside: Comparis
         scripts=scripts(),
         signs=_signs(),
     )
+
+
+def _counted(found: Explanation) -> str:
+    """Return how many features of each kind there are, in words: 2 peaks and 1 dip."""
+    kinds = [feature.kind for feature in found.features]
+    several = {"peak": "peaks", "dip": "dips", "ripple": "ripples"}
+    return listing([
+        f"{kinds.count(kind)} {several[kind] if kinds.count(kind) > 1 else kind}" for kind in several if kind in kinds
+    ]) if kinds else ""  # fmt: skip
 
 
 def flagged_charts(found: Explanation) -> Charts:

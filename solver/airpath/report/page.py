@@ -5,7 +5,7 @@ from __future__ import annotations
 from airpath.findings.clean import CLEAN_NOTE
 from airpath.findings.predict import Prediction
 from airpath.measured.sweep import MeasuredSweep
-from airpath.report.cells import alternative, assumptions, caption, port_cells, summary, tone_cells
+from airpath.report.cells import alternative, assumptions, caption, port_cells, room_note, summary, tone_cells
 from airpath.report.interactive import charts
 from airpath.report.overlay import with_measured
 from airpath.report.templating import embedded, render, scripts
@@ -27,6 +27,7 @@ def page(prediction: Prediction, vectors: dict[str, bytes], sweep: MeasuredSweep
              "alt": alternative(prediction, name)}
             for name, data in vectors.items()
         ],
+        room_note=room_note(prediction.doors) if prediction.doors else "",
         assumed=assumptions(prediction),
         clean_note=CLEAN_NOTE,
         charts=(drawn if sweep is None else with_measured(drawn, sweep)).to_json(),

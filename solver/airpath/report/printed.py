@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from airpath.findings.clean import CLEAN_NOTE
 from airpath.findings.predict import Prediction
 from airpath.measured.sweep import MeasuredSweep
-from airpath.report.cells import assumptions, caption, port_cells, summary, tone_cells
+from airpath.report.cells import assumptions, caption, port_cells, room_note, signed, summary, tone_cells
 from airpath.report.curves import curve_drawings
 from airpath.report.paper import Paper
 from airpath.report.sketch import sketch
-from airpath.report.style import SOFT, size_of, styled, tidy
+from airpath.report.style import SOFT, plain, size_of, styled, tidy
 
 _LOWER = 0.78  # of the height on a screen: two curves go on a page
 _OVER = ", over the limit"
@@ -40,6 +41,8 @@ def report_paper(prediction: Prediction, sweep: MeasuredSweep | None = None) -> 
             )
         paper.figure(size_of(sketch(case))[1], lambda on: sketch(case, on), caption(prediction, "sketch"))
         _tones(paper, prediction)
+        _room(paper, prediction)
+        _clean(paper, prediction)
         _ports(paper, prediction)
         _curves(paper, prediction, sweep)
         paper.heading("What was assumed")
@@ -66,6 +69,40 @@ def _tones(paper: Paper, prediction: Prediction) -> None:
     names = ("Tone", "Impedance", "Excursion, peak", "Against free air", "Level", "Alone, against the sum",
              "Air speed, peak", "In words")  # fmt: skip
     paper.table(names, (1.02, 1.02, 1.02, 0.8, 0.72, 1.15, 1.17, 1.6), rows)
+
+
+def _room(paper: Paper, prediction: Prediction) -> None:
+    doors = prediction.doors
+    if doors is None:
+        return
+    paper.heading("The room")
+    rows = []
+    for state in doors.states:
+        levels = [
+            f"{level:.1f} dB\n{signed(gain)} dB\nformula {signed(formula)}"
+            for level, gain, formula in zip(state.spl_db, state.gain_db, state.closed_form_db, strict=True)
+        ]
+        near = f"{plain(state.helmholtz_hz)} Hz" if state.helmholtz_hz else "–"
+        rows.append([state.label, near, *levels, f"{state.text[0].upper()}{state.text[1:]}."])
+    names = ("Door", "Rings near (closed form)", *(f"{tidy(tone, 4)} Hz" for tone in doors.tones_hz), "In words")
+    paper.table(names, (1.0, 1.0, *(0.95 for _ in doors.tones_hz), 2.0), rows)
+    paper.space(0.05)
+    paper.paragraph(room_note(doors), 8.0, color=SOFT)
+
+
+def _clean(paper: Paper, prediction: Prediction) -> None:
+    rows = [
+        [f"{tidy(row.frequency_hz, 4)} Hz", f"{row.spl_db:.1f} dB", f"{plain(row.voltage_v)} V",
+         f"{plain(row.power_w)} W", row.reached]
+        for row in prediction.clean
+        if row.spl_db is not None and row.voltage_v is not None and row.power_w is not None
+    ]  # fmt: skip
+    if not rows:
+        return
+    paper.heading("Maximum clean level")
+    paper.table(("Tone", "Level", "Voltage", "Power into Re", "What is reached first"), (0.8, 0.8, 0.8, 1, 3), rows)
+    paper.space(0.05)
+    paper.paragraph(CLEAN_NOTE, 8.0, color=SOFT)
 
 
 def _ports(paper: Paper, prediction: Prediction) -> None:
