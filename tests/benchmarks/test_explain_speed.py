@@ -20,10 +20,11 @@ from known_boxes import BOXES, case, chamber, port
 MOST_SOLVES = 60
 TEN = case(
     chamber("main", "12 L", 'leak = { diameter = "2 mm" }') + chamber("tail", "8 L")
-    + port("nose", "main", "outside", "80 mm") + port("throat", "main", "tail", "50 mm")
+    + port("nose", "main", "outside", "300 mm") + port("throat", "main", "tail", "50 mm")
     + port("rear", "tail", "outside", "120 mm"),
     rear="main", stop="2 kHz",
-)  # fmt: skip
+).model_copy(update={"tones": (40.0, 95.0, 490.0)})  # fmt: skip
+# The last tone lies on the pipe resonance of "nose": there is advice to find.
 
 
 @pytest.fixture(autouse=True)
@@ -32,17 +33,19 @@ def _only_when_asked(request: pytest.FixtureRequest) -> None:
         pytest.skip("a benchmark: run with --benchmark-enable")
 
 
+@pytest.mark.benchmark(timer=time.process_time)  # other work on the machine doesn't count
 def test_explaining_costs_less_than_sixty_solves(benchmark, capsys) -> None:
     network, omega = build(TEN, "line"), 2 * np.pi * sweep_frequencies(TEN)
     assert len(network.branches) == 10
     with threadpool_limits(1):
         explain(BOXES["vented"])  # loads what is loaded once
+        assert any(feature.advice for feature in explain(TEN))
         solves = []
-        for _ in range(7):
-            start = time.perf_counter()
+        for _ in range(30):
+            start = time.process_time()
             solve_network(network, omega)
-            solves.append(time.perf_counter() - start)
-        benchmark.pedantic(explain, args=(TEN,), rounds=3)
+            solves.append(time.process_time() - start)
+        benchmark.pedantic(explain, args=(TEN,), rounds=5)
     ratio = benchmark.stats.stats.min / min(solves)
     benchmark.extra_info["solves"] = round(ratio, 1)
     with capsys.disabled():

@@ -12,11 +12,14 @@ from numpy.typing import NDArray
 from airpath.elements.base import ComplexArray
 from airpath.findings.resonances import Cone, distinct, mobility, refine_both
 from airpath.network.graph import Network
+from airpath.network.solve import solve_network
 
 Kind = Literal["peak", "dip", "ripple"]
 RIPPLE = 0.001  # a resonance that changes the impedance by less than this share of it is not listed
 _STEP = 3e-6  # relative, of second differences over frequency
 _FIT_POINTS = 240
+_ROUNDS = 6  # a pole of the fit takes two or three,
+_GUESS_ROUNDS = 9  # a guess from an extremum some more
 _FIT_ERROR = 1e-10
 _FIT_TERMS = 60
 _ALONE = 0.3
@@ -45,14 +48,15 @@ class Spot:
 def spots(network: Network, frequency: NDArray[np.float64]) -> list[Spot]:
     """Return the features of a network's impedance between the ends of ``frequency`` (n,) [Hz], in rising order."""
     omega = 2 * np.pi * frequency
-    moving = mobility(network, omega)
+    state = solve_network(network, omega)  # checks its power balance
+    moving = np.asarray(state.velocity / (network.cone.force_factor * state.current))
     poles, zeros = starts(omega, moving)
-    free, held = (distinct(w) for w in refine_both(network, poles, zeros))
+    free, held = (distinct(w) for w in refine_both(network, poles, zeros, _ROUNDS))
     close = _near(np.concatenate([free, held]), omega)
     grid, first = np.unique(np.concatenate([omega, close]), return_index=True)
     size = np.abs(np.concatenate([motional(network, omega, moving), impedance(network, close)]))[first]
     highs, lows = extrema(network, grid, size)
-    more = refine_both(network, _guesses(highs, free), _guesses(lows, held))
+    more = refine_both(network, _guesses(highs, free), _guesses(lows, held), _GUESS_ROUNDS)
     free, held = (distinct(np.concatenate(pair)) for pair in zip((free, held), more, strict=True))
     peak, dip = _paired(highs, free), _paired(lows, held)
     taken = set(peak.values())

@@ -17,7 +17,7 @@ from airpath.air import Air
 from airpath.elements.base import ComplexArray
 from airpath.elements.cone import Cone as ConeElement
 from airpath.network.graph import Branch, Network
-from airpath.network.solve import branch_admittances, solve_network
+from airpath.network.solve import branch_admittances, driven_pressure, terminal_pressures
 
 Cone = Literal["free", "clamped"]
 STEP = 1e-5  # relative, of difference quotients over frequency
@@ -53,11 +53,16 @@ class Shape:
 def mobility(network: Network, omega: NDArray[Any], parts: list[ComplexArray] | None = None) -> ComplexArray:
     """Return cone velocity per force of the coil [m/(s N)], (n,), with everything that the air does to it.
 
-    ``parts``: the branches' admittances, where they are known already.
+    ``omega`` may be complex. ``parts``: the branches' admittances, where they are known already. The power balance is
+    not checked: it means nothing off the real axis.
     """
-    with np.errstate(divide="ignore", invalid="ignore"):  # a power balance means nothing off the real axis
-        state = solve_network(network, omega, parts)
-    return np.asarray(state.velocity / (network.cone.force_factor * state.current))
+    known = branch_admittances(network.branches, omega, network.air) if parts is None else parts
+    with np.errstate(divide="ignore", invalid="ignore"):
+        pressure = driven_pressure(network, omega, known)
+        terminal = terminal_pressures(network.branches[network.driver], tuple(network.nodes), pressure)
+        velocity = network.cone.velocity(omega, terminal[:, 1] - terminal[:, 0])
+        current = network.cone.current(omega, velocity)
+        return np.asarray(velocity / (network.cone.force_factor * current))
 
 
 def refine(

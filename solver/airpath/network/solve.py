@@ -49,15 +49,7 @@ def solve_network(network: Network, omega: Omega, admittances: list[ComplexArray
     """
     parts = admittances or branch_admittances(network.branches, omega, network.air)
     nodes = tuple(network.nodes)
-    driver = network.branches[network.driver]
-    source = np.zeros((len(omega), len(nodes)), dtype=np.complex128)
-    injection = network.cone.injection(omega)
-    for node, sign in zip(driver.nodes, (1.0, -1.0), strict=True):
-        if node in nodes:
-            source[:, nodes.index(node)] += sign * injection
-    pressure = solve_nodal(network.branches, parts, nodes, source)
-    if not np.all(np.isfinite(pressure)):
-        raise AccuracyError("the network has no solution at some frequency: a part without any loss resonates there")
+    pressure = driven_pressure(network, omega, parts)
     flow = tuple(
         np.einsum("nij,nj->ni", y, terminal_pressures(branch, nodes, pressure))
         for branch, y in zip(network.branches, parts, strict=True)
@@ -67,6 +59,23 @@ def solve_network(network: Network, omega: Omega, admittances: list[ComplexArray
         if i != network.driver:
             taken = taken + branch_power(branch, flow[i], nodes, pressure)
     return balanced(network, omega, nodes, pressure, flow, taken)
+
+
+def driven_pressure(network: Network, omega: Omega, parts: list[ComplexArray]) -> ComplexArray:
+    """Return the pressures at the nodes [Pa/V], (n, nodes), from the branches' admittances; nothing is checked yet.
+
+    Raises AccuracyError if there is no solution.
+    """
+    nodes = tuple(network.nodes)
+    source = np.zeros((len(omega), len(nodes)), dtype=np.complex128)
+    injection = network.cone.injection(omega)
+    for node, sign in zip(network.branches[network.driver].nodes, (1.0, -1.0), strict=True):
+        if node in nodes:
+            source[:, nodes.index(node)] += sign * injection
+    pressure = solve_nodal(network.branches, parts, nodes, source)
+    if not np.all(np.isfinite(pressure)):
+        raise AccuracyError("the network has no solution at some frequency: a part without any loss resonates there")
+    return pressure
 
 
 def balanced(
