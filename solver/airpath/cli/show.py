@@ -117,6 +117,9 @@ def show_doors(doors: Doors | None, out: Console) -> None:
         out.print(f"  All other tables are for the first state: {doors.states[0].label}.")
 
 
+_PIPES = 4  # resonances said of each port
+
+
 def show_ports(ports: dict[str, PortRow], out: Console) -> None:
     """Print the port table and a sentence about each port."""
     if not ports:
@@ -139,3 +142,5 @@ def show_ports(ports: dict[str, PortRow], out: Console) -> None:
     out.print(table)
     for name, row in ports.items():
         out.print(escape(f"  {name}: tuning {row.tuning_text}. Air speed {row.verdict}."))
+        for pipe in row.pipes[:_PIPES]:
+            out.print(escape(f"    {pipe.text}."))

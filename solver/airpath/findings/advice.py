@@ -17,7 +17,7 @@ from airpath.findings.nodes import places
 from airpath.findings.prominence import prominence_db
 from airpath.findings.sensitivity import Sensitivity
 from airpath.findings.stuffing import least, present
-from airpath.findings.tones import label
+from airpath.findings.tones import band, label
 from airpath.findings.trial import BAND_DB, Box, unwanted
 from airpath.findings.wording import decibels, sig
 from airpath.network.respond import solve
@@ -88,11 +88,6 @@ def advise(box: Box, why: Sequence[Cause], turns: Sequence[list[Sensitivity]]) -
             tries.append(_damped(box, trouble, cause.element))
         out[trouble.first] = [advice for advice in tries if advice is not None]
     return out
-
-
-def band(case: Case) -> tuple[float, float]:
-    """Return the band that a case uses [Hz]: from its lowest to its highest tone, or its sweep if it names none."""
-    return (min(case.tones), max(case.tones)) if case.tones else (case.sweep.start, case.sweep.stop)
 
 
 def troubles(box: Box, why: Sequence[Cause]) -> list[Trouble]:

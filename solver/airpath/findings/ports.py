@@ -12,9 +12,10 @@ from airpath.air import Air
 from airpath.case.schema import Case, Port
 from airpath.elements.mouth import Mouth
 from airpath.elements.plug import Plug
+from airpath.findings.coupled import Pipe, coupled_pipes, coupled_tunings
 from airpath.findings.wording import listing, sig
 from airpath.network import joints, passages
-from airpath.network.graph import OUTSIDE
+from airpath.network.graph import OUTSIDE, Network
 from airpath.network.horns import horn_way
 from airpath.network.meshed import case_air
 from airpath.network.response import Response
@@ -25,7 +26,11 @@ _QUIET_SHARE = 0.5  # of the limit
 
 @dataclass(frozen=True, kw_only=True)
 class PortRow:
-    """One port; lengths in m, frequencies in Hz, speeds in m/s. ``tuning_hz``: None for a covered port."""
+    """One port; lengths in m, frequencies in Hz, speeds in m/s.
+
+    ``tuning_hz``: the impedance dip in which its plug takes part most, None for a covered port; ``pipes``: its pipe
+    resonances in the box, ``pipe_resonances_hz`` their frequencies.
+    """
 
     effective_length_m: float
     end_correction_from_m: float
@@ -33,6 +38,7 @@ class PortRow:
     tuning_hz: float | None
     tuning_text: str
     pipe_resonances_hz: list[float]
+    pipes: list[Pipe]
     air_speed_peak_m_s: float
     air_speed_at_hz: float
     air_speed_limit_m_s: float
@@ -55,28 +61,25 @@ class _Reach:
         return self.body + self.start + self.end
 
 
-def port_rows(case: Case, volumes: dict[str, float], at_tones: Response) -> dict[str, PortRow]:
-    """Return a row per port.
-
-    ``volumes``: of each chamber [m^3]; air speeds are the highest of a response that was solved at the tones.
-    """
+def port_rows(case: Case, network: Network, model: str, at_tones: Response) -> dict[str, PortRow]:
+    """Return a row per port of a box in one fidelity; air speeds are the highest of its response at the tones."""
     air = case_air(case)
     reach = {name: _reach(case, port) for name, port in case.ports.items()}
-    tuning = tunings(case, air, volumes, {name: (r.total, r.area) for name, r in reach.items()})
-    return {name: _row(case, name, air, reach[name], tuning, at_tones) for name in case.ports}
+    alone = tunings(case, air, network.volumes, {name: (r.total, r.area) for name, r in reach.items()})
+    tuning = coupled_tunings(network, alone)
+    pipes = coupled_pipes(case, network, model, {name: r.total for name, r in reach.items()})
+    return {name: _row(case, name, air, reach[name], tuning, pipes[name], at_tones) for name in case.ports}
 
 
 def _row(
-    case: Case, name: str, air: Air, reach: _Reach, tuning: dict[str, tuple[float, list[str]]], at_tones: Response
-) -> PortRow:
+    case: Case, name: str, air: Air, reach: _Reach, tuning: dict[str, tuple[float, list[str]]], pipes: list[Pipe],
+    at_tones: Response,
+) -> PortRow:  # fmt: skip
     port = case.ports[name]
     speeds = at_tones.openings[name].air_speed_peak
     worst = int(np.argmax(speeds))
     speed, where = float(speeds[worst]), float(at_tones.frequency[worst])
     limit = SPEED_LIMIT_SHARE * air.sound_speed
-    step = air.sound_speed / (2 * reach.total)
-    orders = np.arange(1, int(case.sweep.stop / step) + 1)
-    pipes = (orders * step if not port.covered else (orders - 0.5) * step).tolist()
     hz, group = tuning.get(name, (None, []))
     return PortRow(
         effective_length_m=reach.total,
@@ -84,7 +87,8 @@ def _row(
         end_correction_to_m=reach.end,
         tuning_hz=hz,
         tuning_text=_tuning_text(hz, [other for other in group if other != name]),
-        pipe_resonances_hz=[f for f in pipes if f <= case.sweep.stop],
+        pipe_resonances_hz=[pipe.frequency_hz for pipe in pipes],
+        pipes=pipes,
         air_speed_peak_m_s=speed,
         air_speed_at_hz=where,
         air_speed_limit_m_s=limit,

@@ -114,7 +114,7 @@ def predict(
         responses=responses,
         tones_hz=tones,
         tones=[rows[m][i] for i in range(len(tones)) for m in networks],
-        ports=port_rows(case, networks[best].volumes, at_tones[best]),
+        ports=port_rows(case, networks[best], best, at_tones[best]),
         warnings=[*_doubts(case), *cautions(case, responses[best], at_tones[best])],
         notes=notes,
         parting=_parting(case, responses),

@@ -101,6 +101,11 @@ def _work(share_db: dict[str, float], leader: str) -> str:
     return f"{names} {'do' if len(near) > 1 else 'does'} the work"
 
 
+def band(case: Case) -> tuple[float, float]:
+    """Return the band that a case uses [Hz]: from its lowest to its highest tone, or its sweep if it names none."""
+    return (min(case.tones), max(case.tones)) if case.tones else (case.sweep.start, case.sweep.stop)
+
+
 def label(name: str) -> str:
     """Return how sentences call an opening."""
     if name == "cone":
