@@ -82,9 +82,10 @@ def advise(box: Box, why: Sequence[Cause], turns: Sequence[list[Sensitivity]]) -
     for trouble in troubles(box, why):
         cause = why[trouble.first]
         tries = [_moved(box, trouble, turns[trouble.first])]
-        if cause.type == "chamber-mode" and isinstance(cause.order, list):
+        chamber = cause.type == "chamber-mode" and cause.element in box.case.chambers  # not the room around the box
+        if chamber and isinstance(cause.order, list):
             tries.append(_silenced(box, trouble, cause.element, cause.order))
-        if cause.type == "chamber-mode":
+        if chamber:
             tries.append(_damped(box, trouble, cause.element))
         out[trouble.first] = [advice for advice in tries if advice is not None]
     return out
