@@ -104,6 +104,17 @@ def test_all_off_alike_is_one_cause() -> None:
     assert "ll lie" not in as_built("booth").summary
 
 
+@pytest.mark.parametrize("phase", [True, False])
+def test_a_case_without_inductance_is_compared_with_that_of_the_sweep(phase: bool) -> None:
+    case = load("booth")
+    bare = case.model_copy(update={"driver": case.driver.model_copy(update={"Le": 0.0})})
+    found = compare(bare, measured(case, phase=phase))
+    assert [doubt.check for doubt in found.doubts] == ["no coil"]
+    said = float(found.doubts[0].text.split("Le = ")[1].split()[0])
+    assert said == pytest.approx(case.driver.Le * 1e3, rel=0.25)
+    assert all(match.measured and match.predicted for match in found.matches)
+
+
 def test_sweeps_that_do_not_overlap_are_refused() -> None:
     case = load("booth")
     f = np.geomspace(5000, 10_000, 50)

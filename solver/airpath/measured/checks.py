@@ -17,7 +17,7 @@ from airpath.measured.rational import Rational, rational_fit
 from airpath.measured.sweep import MeasuredSweep
 from airpath.network.respond import solve
 
-Check = Literal["passive", "phase", "foster", "coarse", "below Re", "series resistance"]
+Check = Literal["passive", "phase", "foster", "coarse", "below Re", "series resistance", "no coil"]
 FloatArray = NDArray[np.float64]
 _APART = 6.0  # degrees between the measured phase and the one that belongs to the magnitude
 _TURNED = 0.5  # of the error, at most, once the sign is turned
@@ -27,6 +27,7 @@ _POINTS = 3  # within the width of a peak, at least
 _AROUND = 0.02  # of the frequency: where the phase of a peak or dip is looked at
 _JUMP = 0.35  # of ln|Z| from one point to the next: 3 dB
 _RESISTANCE = 0.03  # of Re
+_TOP, _COIL = 0.1, 0.1  # share of the points; share of Re that the reactance of a coil reaches there
 _SURE = 4.0  # standard deviations
 
 
@@ -60,6 +61,31 @@ def sweep_doubts(sweep: MeasuredSweep, case: Case | None = None, curve: Rational
     if case is not None:
         out += _resistance(sweep, case, noise)
     return out
+
+
+def with_coil(case: Case, sweep: MeasuredSweep) -> tuple[Case, list[Doubt]]:
+    """Return a case that has the inductance of a sweep if it gives none itself, and the doubt that says so.
+
+    ``Le``: of the reactance at the upper end of the sweep, over w.
+    """
+    driver = case.driver
+    if driver.Le or driver.Le2:
+        return case, []
+    number = float(driver.count) if driver.wiring == "series" else 1 / driver.count
+    top = slice(int((1 - _TOP) * len(sweep.frequency)), None)
+    measured = sweep.impedance
+    if measured is None:
+        reactance = np.sqrt(np.maximum(sweep.magnitude[top] ** 2 - (driver.Re * number) ** 2, 0.0))
+    else:
+        reactance = measured.imag[top]
+    omega = 2 * np.pi * sweep.frequency[top]
+    Le = float(np.median(reactance / omega)) / number
+    if Le * omega[-1] < _COIL * driver.Re:
+        return case, []
+    text = (f"The case gives the driver no inductance; the sweep rises like Le = {sig(Le * 1e3, 2)} mH at its upper "
+            "end. It is compared with that put in: add Le to the case.")  # fmt: skip
+    doubt = Doubt(check="no coil", frequency_hz=float(sweep.frequency[-1]), text=text)
+    return case.model_copy(update={"driver": driver.model_copy(update={"Le": Le})}), [doubt]
 
 
 def scatter(sweep: MeasuredSweep) -> float:

@@ -14,7 +14,7 @@ from airpath.findings.explain import Feature, networks_of
 from airpath.findings.explanation import Explanation, explanation
 from airpath.findings.features import matching
 from airpath.findings.wording import sig
-from airpath.measured.checks import Doubt, sweep_doubts
+from airpath.measured.checks import Doubt, sweep_doubts, with_coil
 from airpath.measured.comparewords import counterpart, in_common, nothing_there, only_predicted
 from airpath.measured.drift import Drift, drift
 from airpath.measured.found import Found, features_in
@@ -30,6 +30,7 @@ _FAR = 0.35  # octaves between a measured feature and its counterpart, at most
 _OTHER_KIND = 0.08  # octaves that another kind counts: a ripple may be a small peak
 _OTHER_HEIGHT = 0.05  # octaves per factor e in how far the two stand out
 _SAME = 0.06  # octaves between a feature of the causes and the same one of the curve
+_AS_GOOD = 1.5  # times the least difference: dimensions a little off matter more than the model then
 _PLAIN = 3.0  # times the noise: here the curves part
 _AROUND = 0.03  # of the frequency
 _FEWEST = 5  # points that a sweep and a case must share
@@ -67,7 +68,7 @@ class Match:
 
 @dataclass(frozen=True, kw_only=True)
 class Comparison:
-    """A sweep beside its case: ``explained`` in the fidelity that fits best, ``rms``: per fidelity the relative rms
+    """A sweep beside its case: ``explained`` in the highest fidelity that fits, ``rms``: per fidelity the relative rms
     difference of the impedance, ``doubts`` about the sweep itself, ``matches`` in rising order, and a ``summary``;
     ``losses`` and the ``drift`` to another sweep where they were asked for."""
 
@@ -99,7 +100,7 @@ def compare(
     case: Case, sweep: MeasuredSweep, model: str | None = None, *, against: MeasuredSweep | None = None,
     with_losses: bool = False,
 ) -> Comparison:  # fmt: skip
-    """Compare a sweep with a case in the fidelity that comes closest to it, or in ``model``.
+    """Compare a sweep with a case in the highest fidelity that comes about as close to it as any, or in ``model``.
 
     ``against``: a second sweep of the same box, for what changed until then; ``with_losses``: look for leak and
     absorption too, which takes a while.
@@ -114,9 +115,10 @@ def compare(
         )
     phase = None if sweep.phase_deg is None else sweep.phase_deg[inside]
     cut = replace(sweep, frequency=sweep.frequency[inside], magnitude=sweep.magnitude[inside], phase_deg=phase)
+    case, without = with_coil(case, cut)
     apart = _distances(case, cut, model)
     rms = {name: float(np.sqrt(np.mean(size**2))) for name, size in apart.items()}
-    best = min(rms, key=lambda name: rms[name]) if model is None else model
+    best = [name for name in rms if rms[name] < _AS_GOOD * min(rms.values())][-1] if model is None else model
     explained = explanation(case, best)
     curve = rational_fit(cut)
     found = features_in(curve)
@@ -135,7 +137,8 @@ def compare(
     return Comparison(
         losses=losses(case, sweep, quick) if with_losses else None,
         drift=None if against is None else drift(case, sweep, against, quick),
-        sweep=sweep, explained=explained, rms=rms, noise=curve.noise, doubts=sweep_doubts(cut, case, curve),
+        sweep=sweep, explained=explained, rms=rms, noise=curve.noise,
+        doubts=[*without, *sweep_doubts(cut, case, curve)],
         matches=matches, summary=" ".join(part for part in (_fits(rms, best), share, in_common(matches)) if part),
     )  # fmt: skip
 

@@ -14,6 +14,7 @@ from airpath.case.schema import Case
 from airpath.errors import SweepError
 from airpath.findings.features import matching
 from airpath.findings.wording import listing, sig
+from airpath.measured.checks import with_coil
 from airpath.measured.derivatives import log_impedance
 from airpath.measured.fit import fit
 from airpath.measured.found import Found, features_in
@@ -79,6 +80,7 @@ def drift(case: Case, first: MeasuredSweep, second: MeasuredSweep, model: str = 
     Checked by: unit/test_drift.
     """
     frequency, ratio, noise = _ratio(case, first, second)
+    case, _ = with_coil(case, first)
     base = _mechanical(fit(case, first, model=model, localise=False).case)
     here = log_impedance(base, model, 2 * np.pi * frequency)
     target = (here if np.iscomplexobj(ratio) else here.real) + ratio

@@ -12,6 +12,7 @@ from airpath.case.schema import Case
 from airpath.case.spaces import Leak
 from airpath.findings.features import Spot, spots
 from airpath.findings.wording import listing, sig
+from airpath.measured.checks import with_coil
 from airpath.measured.fit import fit
 from airpath.measured.newton import Aim, Solved
 from airpath.measured.sweep import MeasuredSweep
@@ -26,7 +27,7 @@ _ROUNDS = 4
 _BETTER = 20.0  # fall of chi^2 that a loss must bring, and that tells it from the other kind
 _STRUCTURAL = 2.0  # squares of the noise per point that are more than noise
 _NO_MORE = "The losses are those of the case: no leak and no further absorption shows."
-_NOTHING = "Neither a leak nor absorption explains what the case lacks."
+_NOTHING = "Neither a leak nor absorption explains how the sweep differs from the case, so no Q of a tuning is given."
 _FAR = 0.15  # of the frequency, between a tuning as drawn and as measured
 _FILLS = 0.02  # of |Z|: from here on a dip or peak is named
 
@@ -85,6 +86,7 @@ def losses(case: Case, sweep: MeasuredSweep, model: str = "line") -> Losses:
     from memory; common practice). Here the model compares: each kind in each chamber, in several sizes, with everything
     else that the sweep shows free to follow. Raises what ``fit`` raises. Checked by: unit/test_losses.
     """
+    case, _ = with_coil(case, sweep)
     base = fit(case, sweep, model=model, localise=False)
     names = [value.name for value in base.values if ".leak" not in value.name and "loss_q" not in value.name]
     curve = base.curves[0]
@@ -95,7 +97,7 @@ def losses(case: Case, sweep: MeasuredSweep, model: str = "line") -> Losses:
     trials = sorted((_tried(aim, before, way, chamber) for way, chamber in ways), key=lambda t: t.solved.squares)
     if not trials or before.squares - trials[0].solved.squares < _BETTER:
         text = _NOTHING if before.squares > _STRUCTURAL * len(target) * (1 + np.iscomplexobj(target)) else _NO_MORE
-        tunings = _tunings(case, before.case, model)
+        tunings = [] if text == _NOTHING else _tunings(case, before.case, model)
         return Losses(tunings=tunings, way=None, chamber=None, value=None, sure=True, text=text)
     best = trials[0]
     others = [t.solved.squares for t in trials if t.way != best.way]

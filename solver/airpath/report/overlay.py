@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 MEASURED = "#b0234f"
-_MOST = 400  # rings in a picture
+_MOST = 160  # rings in a picture
 _DIGITS = 6
 
 
