@@ -2,7 +2,7 @@
 
 For 1 V at each driver the current is I = I0 + s^T p / count with Y p = s, and Y is symmetric. So
 dI = dI0 + (2 ds^T p - p^T dY p) / count: the solution itself is the adjoint one, and only the branches that a value
-changes are worked out again, by a central difference of the element alone.
+changes are worked out again, by a difference of the element alone.
 """
 
 from __future__ import annotations
@@ -22,10 +22,9 @@ from airpath.network.solve import State, branch_admittances, solve_network
 
 @dataclass(frozen=True, kw_only=True)
 class Turn:
-    """One value turned a little up and down: the two cases, and the ``span`` between them in the value's own unit."""
+    """One value turned a little: the ``case`` with it, and by how much it was turned, the ``span`` in its own unit."""
 
-    above: Case
-    below: Case
+    case: Case
     span: float
 
 
@@ -47,10 +46,11 @@ def slopes(
     Checked by: unit/test_fit_derivatives.
     """
     network = build(case, model)
-    state = solve_network(network, omega, branch_admittances(network.branches, omega, network.air))
+    parts = branch_admittances(network.branches, omega, network.air)
+    state = solve_network(network, omega, parts)
     out = np.empty((len(omega), len(turns)), dtype=np.complex128)
     for i, turn in enumerate(turns):
-        out[:, i] = -_current_change(network, state, turn, model) / state.current
+        out[:, i] = -_current_change(network, parts, state, build(turn.case, model)) / (state.current * turn.span)
     return np.asarray(_terminals(case) - np.log(state.current)), out
 
 
@@ -59,26 +59,22 @@ def _terminals(case: Case) -> float:
     return float(np.log(case.driver.count)) * (1 if case.driver.wiring == "series" else -1)
 
 
-def _current_change(network: Network, state: State, turn: Turn, model: str) -> ComplexArray:
-    above, below = build(turn.above, model), build(turn.below, model)
-    sides = (network, above, below)
-    if len({tuple(len(branch.nodes) for branch in each.branches) for each in sides}) > 1:  # joints merged or parted
-        change = solve_network(above, state.omega).current - solve_network(below, state.omega).current
-        return np.asarray(change / turn.span)
-    total = np.zeros(len(state.omega), dtype=np.complex128)
-    count, outer = network.cone.count, set(state.nodes)
-    for branch, up, down in zip(network.branches, above.branches, below.branches, strict=True):
-        if same(up.element, down.element):
+def _current_change(network: Network, parts: list[ComplexArray], state: State, turned: Network) -> ComplexArray:
+    """Return by how much the current of one driver changes when the network is turned (n,) [A/V]."""
+    if [len(b.nodes) for b in network.branches] != [len(b.nodes) for b in turned.branches]:  # joints merged or parted
+        return np.asarray(solve_network(turned, state.omega).current - state.current)
+    total, zero = (np.zeros(len(state.omega), dtype=np.complex128) for _ in range(2))
+    count, known = network.cone.count, set(state.nodes)
+    for branch, y, other in zip(network.branches, parts, turned.branches, strict=True):
+        was, now = branch.element, other.element
+        if same(was, now):
             continue
-        zero = np.zeros(len(state.omega), dtype=np.complex128)
-        p = np.stack([state.at(node) if node in outer else zero for node in branch.nodes], axis=1)
-        step = up.element.admittance(state.omega, network.air) - down.element.admittance(state.omega, network.air)
-        total -= np.einsum("ni,nij,nj->n", p, step, p) / count
-        if isinstance(up.element, Cone) and isinstance(down.element, Cone):
-            push = up.element.injection(state.omega) - down.element.injection(state.omega)
-            total += _still(up.element, state) - _still(down.element, state)
-            total += 2 * push * (p[:, 0] - p[:, 1]) / count
-    return np.asarray(total / turn.span)
+        p = np.stack([state.at(node) if node in known else zero for node in branch.nodes], axis=1)
+        total -= np.einsum("ni,nij,nj->n", p, now.admittance(state.omega, network.air) - y, p) / count
+        if isinstance(was, Cone) and isinstance(now, Cone):
+            push = now.injection(state.omega) - was.injection(state.omega)
+            total += _still(now, state) - _still(was, state) + 2 * push * (p[:, 0] - p[:, 1]) / count
+    return total
 
 
 def _still(cone: Cone, state: State) -> ComplexArray:

@@ -15,7 +15,7 @@ from airpath.measured.fitresult import FitCurve, FitResult, FittedValue
 from airpath.measured.fitwords import SUSPICIOUS, cautions, how_sure, summary
 from airpath.measured.freedom import DRIVER_TOLERANCE, TOLERANCE
 from airpath.measured.misfit import Misfit, misfit
-from airpath.measured.profile import profile
+from airpath.measured.profile import refined
 from airpath.measured.setting import Setting, Widths, setting
 from airpath.measured.solution import Solution, solve
 from airpath.measured.squares import Squares, Target
@@ -155,7 +155,7 @@ def _value(asked: Setting, squares: Squares, found: Solution, i: int, errors: Er
     alone, deviation = (float(np.sqrt(c[i, i])) for c in (errors.noise, errors.total))
     seen, ends = deviation < _SEEN, (u - _INTERVAL * deviation, u + _INTERVAL * deviation)
     if one.is_leak:
-        tried = profile(squares, i, found.weights, found.u, alone)
+        tried = refined(squares, i, found.weights, found.u, alone, found.profiles[i])
         (left, right), wider = tried.interval(), deviation / alone
         known = max(_INTERVAL, abs(u))  # prior widths: a held value takes nothing from what was known before
         ends = (min(left, max(u + (left - u) * wider, -known)), max(right, min(u + (right - u) * wider, known)))

@@ -21,7 +21,7 @@ DRIVER_TOLERANCE = 0.05  # relative: how well a data sheet holds for one driver
 LOSS_FACTOR = 2.0  # a loss is known within a factor of this
 NEW_LEAK = 1e-3  # m: where the search for a leak starts
 _NEW_LEAK_FACTOR = 3.0
-_STEP = 1e-5  # of a central difference, relative
+_STEP = 1e-6  # of a difference, relative
 _FURTHEST = 20.0  # prior widths
 
 
@@ -63,7 +63,7 @@ class Free:
         return max(low / self.width, -_FURTHEST), min(high / self.width, _FURTHEST)
 
     def step(self) -> float:
-        """Return the step of u for a central difference."""
+        """Return the step of u for a difference."""
         size = self.parameter.value if self.scaled else max(abs(self.parameter.value), self.width)
         return _STEP * size / self.width
 

@@ -18,7 +18,8 @@ _TRIED = np.array([-4.0, -1.5, -0.75, 0.0, 0.75, 1.5, 2.25, 3.0])  # prior width
 _RAISE = 3.841  # of the cost at the ends of a 95 % interval: chi-squared, one degree of freedom
 _AROUND = np.array([-4.0, -2.0, -1.0, 1.0, 2.0, 4.0])  # standard deviations about the best
 _STEPS = 12
-_ROUGHLY = 1e-5  # of the cost
+_ROUGHLY = 1e-4  # of the cost
+_LOW = 12.0  # of the cost over its least: beyond that a width is out of the question
 _Real = NDArray[np.float64]
 
 
@@ -64,14 +65,20 @@ def cost(u: _Real, weighted: _Real) -> float:
     return float(np.sum(huber(weighted**2, len(weighted))[0]) + np.sum(u**2))
 
 
-def profile(squares: Squares, i: int, weights: _Real, best: _Real, deviation: float | None = None) -> Profile:
-    """Return the profile of free value ``i``; ``weights`` (rows,): noise of each point; ``best`` (p,): where to start.
+def profile(squares: Squares, i: int, weights: _Real, best: _Real) -> Profile:
+    """Return the profile of free value ``i``; ``weights`` (rows,): noise of each point; ``best`` (p,): the start."""
+    return _along(squares, i, weights, best, _TRIED)
 
-    ``deviation``: its standard deviation, if the best is known: then its neighbourhood is tried too.
-    """
-    near = [] if deviation is None else [best[i], *(best[i] + _AROUND * deviation)]
+
+def refined(squares: Squares, i: int, weights: _Real, best: _Real, deviation: float, first: Profile) -> Profile:
+    """Return the profile about the best u, which has a standard ``deviation``, and where the ``first`` one was low."""
+    low = first.u[(first.cost - first.cost.min() < _LOW) | (first.u == first.u[0])]
+    return _along(squares, i, weights, best, np.concatenate([low, best[i : i + 1], best[i] + _AROUND * deviation]))
+
+
+def _along(squares: Squares, i: int, weights: _Real, best: _Real, places: _Real) -> Profile:
     low, high = squares.free[i].limits()
-    tried = np.unique(np.clip(np.concatenate([_TRIED, near]), low, high))
+    tried = np.unique(np.clip(places, low, high))
     starts, costs = np.empty((len(tried), len(best))), np.empty(len(tried))
     middle = int(np.searchsorted(tried, best[i]))
     for outward in (range(middle, len(tried)), range(middle - 1, -1, -1)):

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from airpath.measured.covariance import Errors, errors
 from airpath.measured.noise import Residual, residual
-from airpath.measured.profile import cost, profile
+from airpath.measured.profile import Profile, cost, profile
 from airpath.measured.squares import Squares
 
 _ROUGH = 0.15  # of the first residual: what the first search takes for noise
@@ -22,7 +22,8 @@ _Real = NDArray[np.float64]
 @dataclass(frozen=True, kw_only=True)
 class Solution:
     """``u`` (p,) in prior widths, ``slopes`` (rows, p) per prior width, ``left`` (rows,) of the residual before and
-    after, what each channel's residual says, and the ``weights`` (rows,) in use."""
+    after, what each channel's residual says, the ``weights`` (rows,) in use, and
+    the first profile of each leak."""
 
     u: _Real
     slopes: _Real
@@ -30,6 +31,7 @@ class Solution:
     left: _Real
     channels: list[Residual]
     weights: _Real
+    profiles: dict[int, Profile]
 
     @property
     def structural(self) -> bool:
@@ -50,9 +52,11 @@ def solve(squares: Squares, most: int = 40) -> Solution:
     u = squares.search(zero, rough, robust=False, most=most)
     weights = _weights(squares, [r.noise for r in _said(squares, squares.residual(u))])
     u = squares.search(u, weights, robust=True, most=most)
+    profiles: dict[int, Profile] = {}
     for i, one in enumerate(squares.free):
         if one.is_leak:  # it may hide in other values
-            starts = [u, *profile(squares, i, weights, u).valleys()[:_VALLEYS]]
+            profiles[i] = profile(squares, i, weights, u)
+            starts = [u, *profiles[i].valleys()[:_VALLEYS]]
             ends = [squares.search(start, weights, robust=True, most=most) for start in starts]
             u = min(ends, key=lambda end: cost(end, squares.residual(end) / weights))
     for _ in range(_ROUNDS):
@@ -64,7 +68,9 @@ def solve(squares: Squares, most: int = 40) -> Solution:
             break
         u = squares.search(u, weights, robust=not any(r.structural for r in said), most=most)
     left, slopes = squares.linear(u)
-    return Solution(u=u, slopes=slopes, before=before, left=left, channels=_said(squares, left), weights=weights)
+    return Solution(
+        u=u, slopes=slopes, before=before, left=left, channels=_said(squares, left), weights=weights, profiles=profiles
+    )
 
 
 def _said(squares: Squares, left: _Real) -> list[Residual]:
