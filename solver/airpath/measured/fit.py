@@ -152,19 +152,18 @@ def _curve(squares: Squares, i: int, sweep: CoveredSweep, found: Solution) -> Fi
 
 def _value(asked: Setting, squares: Squares, found: Solution, i: int, errors: Errors) -> FittedValue:
     one, u = asked.free[i], float(found.u[i])
-    alone, deviation = (float(np.sqrt(c[i, i])) for c in (errors.noise, errors.total))
-    seen, ends = deviation < _SEEN, (u - _INTERVAL * deviation, u + _INTERVAL * deviation)
+    alone, whole = (float(np.sqrt(c[i, i])) for c in (errors.noise, errors.total))
+    most = max(1.0, abs(u))  # prior widths: a held value takes nothing from what was known before
+    deviation = min(whole, most)
+    seen, ends = whole < _SEEN, (u - _INTERVAL * deviation, u + _INTERVAL * deviation)
     if one.is_leak:
         tried = refined(squares, i, found.weights, found.u, alone, found.profiles[i])
-        (left, right), wider = tried.interval(), deviation / alone
-        known = max(_INTERVAL, abs(u))  # prior widths: a held value takes nothing from what was known before
+        (left, right), wider, known = tried.interval(), whole / alone, _INTERVAL * most
         ends = (min(left, max(u + (left - u) * wider, -known)), max(right, min(u + (right - u) * wider, known)))
-        seen = tried.seen and deviation < _SEEN
-    low, high = one.value(ends[0]), one.value(ends[1])
-    if one.is_leak and not seen:
-        low = 0.0
+        seen = tried.seen and seen
+    low, high = 0.0 if one.is_leak and not seen else one.value(ends[0]), one.value(ends[1])
     worst = asked.held[int(np.argmax(np.abs(errors.carried[i])))].parameter.name if asked.held else ""
-    hangs_on = worst if alone < _SEEN <= deviation and not one.is_leak else ""
+    hangs_on = worst if alone < _SEEN <= whole and not one.is_leak else ""
     return FittedValue(
         name=one.parameter.name, value=one.value(u), was=None if one.new else one.parameter.value,
         std=one.spread(u, deviation), std_noise=one.spread(u, alone), width=one.width, seen=seen, hangs_on=hangs_on,

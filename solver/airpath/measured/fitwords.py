@@ -48,7 +48,8 @@ def summary(
     moved = sorted((v for v in values if v.seen and v.was is not None), key=lambda v: -abs(v.pull))
     clear = [v for v in moved if abs(v.value - (v.was or 0.0)) > 1.96 * v.std]
     if clear:
-        out.append(f"What differs: {listing([_difference(v) for v in clear[:_NAMED]])}.")
+        odd = ", if the box is otherwise as drawn" if structural else ""
+        out.append(f"What differs{odd}: {listing([_difference(v) for v in clear[:_NAMED]])}.")
     elif moved:
         out.append("No fitted value differs from the case by more than its error.")
     out += [
@@ -58,7 +59,7 @@ def summary(
     ]
     for v in values:
         if v.hangs_on:
-            out.append(f"{v.name} {v.text}; with all that was held exact it would be {_number(v, v.value)} +- "
+            out.append(f"{v.name} {v.text}; with all that was held exact it would be {_number(v, v.value)} ± "
                        f"{sig(v.std_noise / v.si, 2)} {v.unit}.".replace(" .", "."))  # fmt: skip
     blind = [v.name for v in values if not v.seen and not v.hangs_on and v.was is not None]
     if blind:

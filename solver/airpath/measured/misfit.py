@@ -81,7 +81,10 @@ def verdict(suspects: list[Suspect], more: bool = False) -> Misfit:
 
     The suspect of kind "none" is the box as it is: a change must beat it.
     """
-    rest = [one for i, one in enumerate(suspects) if not any(o.text == one.text for o in suspects[:i])]
+    def seen(before: list[Suspect]) -> list[tuple[str, tuple[str, ...]]]:
+        return [(one.kind, one.elements) for one in before]
+
+    rest = [one for i, one in enumerate(suspects) if (one.kind, one.elements) not in seen(suspects[:i])]
     plain = next((one for one in rest if one.kind == "none"), None)
     rest = [one for one in rest if one is not plain]
     if plain is not None and not plain.structural and (not rest or plain.score - rest[0].score < _CLEAR):
