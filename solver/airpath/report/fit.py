@@ -91,8 +91,8 @@ def _curve(result: FitResult, i: int, curve: FitCurve, vectors: dict[str, bytes]
 def assumptions(result: FitResult) -> list[tuple[str, list[str]]]:
     """Return how the fit was done, as pairs of a subject and its sentences."""
     how = (
-        ("Fidelity", f"The {result.model} model. Least squares of the logarithm of the impedance; a point further than three "
-         "times the noise from the curve counts less."),
+        ("Fidelity", f"The {result.model} model. Least squares of the logarithm of the impedance; a point further "
+         "than three times the noise from the curve counts less."),
         ("Before the sweep", "Every value is expected within its tolerance of what the case says: a dimension within "
          "the stated length, a volume as if each side of its cube were off by that length, a driver value within "
          "the stated share, a loss within a factor of two."),
