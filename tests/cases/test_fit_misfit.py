@@ -44,7 +44,7 @@ def test_the_verdict_says_how_sure_it_is():
     assert clear.sure and clear.text == "What explains it: a leak."
     close = verdict([suspect("a leak", 300, "main"), suspect("a cap", 305, "nose"), none])
     assert not close.sure and "probably" in close.text and "Nearly as likely: a cap" in close.text
-    same = verdict([suspect("no tube", 300, "nose"), suspect("a cap", 301, "nose"), none])
+    same = verdict([suspect("no tube", 300, "nose"), suspect("a cap", 301, "nose", kind="cover"), none])
     assert same.sure and "Or: a cap" in same.text
     hopeless = verdict([suspect("a leak", 800, "main", structural=True), none])
     assert not hopeless.sure and hopeless.text.startswith("None of the changes")

@@ -14,7 +14,7 @@ from airpath.case.schema import Case
 from airpath.measured.derivatives import Turn, slopes
 
 FloatArray = NDArray[np.float64]
-_STEP = 1e-4  # relative
+_STEP = 1e-6  # relative
 _LONGEST = 0.3  # of a logarithm, in one round
 
 
@@ -78,6 +78,4 @@ def changed(case: Case, names: Sequence[str], x: FloatArray) -> Case:
 
 
 def _turn(parameter: Parameter) -> Turn:
-    h = _STEP * parameter.value
-    return Turn(above=parameter.changed(parameter.value + h), below=parameter.changed(parameter.value - h),
-                span=2 * _STEP)  # fmt: skip
+    return Turn(case=parameter.changed(parameter.value * (1 + _STEP)), span=float(np.log1p(_STEP)))
