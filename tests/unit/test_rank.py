@@ -164,6 +164,8 @@ def test_cases_of_different_scale_meet_at_full_size() -> None:
     volumes = sorted(design.volume_m3 for design in found.designs)
     assert volumes[1] == pytest.approx(8 * volumes[0])
     assert any("Compared at full-size frequency" in note for note in found.notes)
+    loud = rank([model, full], CommonDrive(voltage=80.0), model="line")
+    assert any("(the 1:2 model, at its own frequencies): Hearing" in text for text in loud.warnings)
 
 
 def test_designs_without_names_of_their_own_are_told_apart() -> None:

@@ -47,8 +47,8 @@ def place_words(found: list[tuple[str, int, float]], moved: Callable[[int, int],
             continue
         names = listing([f'"{found[i][0]}"' for i in group])
         texts.append(
-            f"Place {place} is a tie: {names} are {mean - lowest:.1f} dB apart on average ({mean:.1f} to {lowest:.1f} "
-            f"dB), within what 1 mm and 5 % can move, {moved(first, last):.1f} dB."
+            f"Place {place} is a tie: {names}, {mean:.1f} dB on average, are {mean - lowest:.1f} dB apart, within what "
+            f"1 mm and 5 % can move, {moved(first, last):.1f} dB."
         )
     for one, other in pairwise(group[0] for group in groups):
         gap = found[one][2] - found[other][2]
@@ -83,6 +83,8 @@ def notes(cases: Sequence[Case], names: list[str], tones: FloatArray, *, own: bo
         "every driver value by 5 %, each on its own, as a root of the sum of squares; the same driver in two designs "
         "is off alike in both. Closer designs are called a tie."
     )
+    if any(table.outline is not None for c in cases for table in (*c.chambers.values(), *c.horns.values())):
+        out.append("The points of a drawing are not moved: 1 mm is of what the case file itself gives.")
     return out
 
 
@@ -112,4 +114,5 @@ def dangers(name: str, case: Case, response: Response, level: FloatArray, voltag
                 f'{sig(speed[i], 2)} m/s in "{port}" at {sig(tones[i], 4)} Hz, over the usual limit '
                 f"({sig(limit, 2)} m/s): expect air noise."
             )
-    return [f'"{name}": {text}' for text in out]
+    as_built = "" if case.scale == 1 else f" (the 1:{case.scale:g} model, at its own frequencies)"
+    return [f'"{name}"{as_built}: {text}' for text in out]
