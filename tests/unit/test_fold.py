@@ -7,6 +7,8 @@ import numpy as np
 import pytest
 
 import airpath
+import airpath.findings.boards as boards_module
+import airpath.findings.fold as fold_module
 from airpath.cli.main import main
 from airpath.errors import CaseError
 from airpath.field.centreline import middle_line
@@ -17,7 +19,8 @@ from airpath.field.potential import horn_of, path_mesh, solve_potential
 from airpath.field.reshape import moved
 from airpath.field.sides import sides_of
 from airpath.findings.boards import mean_areas
-from airpath.findings.expansion import fits, flare_rate
+from airpath.findings.expansion import fits, flare_rate, stretch_rates
+from airpath.findings.ways import field_way
 
 MESHES = Path(__file__).parents[2] / "meshes"
 CASES = Path(__file__).parents[2] / "cases"
@@ -68,12 +71,28 @@ def test_boards_restore_the_intended_areas(fog):
     found = solve_potential(path_mesh(changed, 1.5))
     for row, turn, board in zip(fog.rows, fog.turns, boards, strict=True):
         ends = np.stack([np.interp(turn.levels, fog.middle.potential, fog.middle.points[:, i]) for i in (0, 1)], axis=1)
-        area = mean_areas(found, found.near(ends)[None])[0]
+        area = mean_areas(found, found.at(ends)[None])[0]
         assert area == pytest.approx(board.area_m2, rel=2e-3)
         assert area == pytest.approx(row.meant_m2, rel=0.015)
         assert abs(row.area_error) > 0.1  # it was off before
         assert f"{abs(board.by_m) * 1e3:.0f} mm" in row.text
         assert "Lengthen the board" in row.text
+
+
+def test_finer_meshes_change_no_printed_digit(fog, monkeypatch):
+    """Half of the last digit shown: lengths 1 mm, areas three digits; boards to the millimetre that they are cut to."""
+    for module in (fold_module, boards_module):
+        monkeypatch.setattr(module, "path_mesh", lambda outline, refine=1.0, *sharp: path_mesh(outline, 1.7 * refine))
+    monkeypatch.setattr(fold_module, "field_way", lambda outline, f, air: field_way(outline, f, air, 1.5))
+    fine = airpath.fold(MESHES / "fog-signal.toml", at=[110.0])
+    assert fine.horn.distance_m[-1] == pytest.approx(fog.horn.distance_m[-1], abs=0.5e-3)
+    assert fine.horn.inertance_length_m == pytest.approx(fog.horn.inertance_length_m, abs=0.5e-3)
+    assert fine.profiles[0].cutoff_hz == pytest.approx(fog.profiles[0].cutoff_hz, abs=0.05)
+    for new, old in zip(fine.rows, fog.rows, strict=True):
+        assert (new.length_m, new.centre_length_m) == pytest.approx((old.length_m, old.centre_length_m), abs=0.5e-3)
+        assert (new.area_m2, new.meant_m2) == pytest.approx((old.area_m2, old.meant_m2), rel=2e-3)
+        assert new.restored.by_m == pytest.approx(old.restored.by_m, abs=1.01e-3)
+    assert np.abs(fine.field.way.impedance / fog.field.way.impedance - 1)[fog.frequency < 343].max() < 3e-3
 
 
 def test_straight_duct_has_no_fold():
@@ -153,6 +172,13 @@ def test_profiles_find_themselves():
     assert conical.misfit < 1e-6
     assert conical.cutoff_hz is None
     assert fits(x, np.full(151, 0.004), c)[0].cutoff_hz is None
+
+
+def test_flare_outside_folds():
+    x = np.linspace(0, 1, 101)
+    area = 0.005 * np.exp(np.where(x < 0.5, 2.0 * x, 1.0 + 3.0 * (x - 0.5)))
+    assert stretch_rates(x, area, [(0.4, 0.6)]) == pytest.approx([2.0, 3.0])
+    assert stretch_rates(x, area, [(0.4, 0.6), (0.62, 1.0)]) == pytest.approx([2.0])  # too short to have a rate
 
 
 def test_result_keeps_its_contract(fog):

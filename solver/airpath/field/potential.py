@@ -72,8 +72,11 @@ class Potential:
         return np.asarray(solution[self.basis.element_dofs].T @ self.local).ravel()
 
     def at(self, points: Floats) -> Floats:
-        """Return the potential at points (n, dimension) [m] within the path. Raises ValueError for one outside."""
-        return np.asarray(np.clip(self.basis.probes(points.T) @ self.solution, 0.0, 1.0))
+        """Return the potential at points (n, dimension) [m] of the path; on its edge that of the next fine point."""
+        try:
+            return np.asarray(np.clip(self.basis.probes(points.T) @ self.solution, 0.0, 1.0))
+        except ValueError:  # a point that rounding puts outside
+            return self.near(points)
 
     def near(self, points: Floats) -> Floats:
         """Return the potential at the fine point next to each of ``points`` (n, dimension) [m], corners too."""

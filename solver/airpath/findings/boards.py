@@ -17,9 +17,10 @@ from airpath.field.sides import Sides
 Floats = NDArray[np.float64]
 
 _ROUNDS = 6
-_CLOSE = 0.006  # of the area: then the search ends
+_CLOSE = 0.002  # of the area: then the search ends
 _COARSE = 0.5  # mesh of the search against that of the result
 _COARSE_SHARP = 20.0
+_TELLING = 0.02  # of the gap: shorter steps say nothing about the slope
 _STRIDE = 0.4  # of the gap: longest step of the search
 _STEP_M = 1e-3  # lengths are given in whole millimetres
 
@@ -64,7 +65,7 @@ def restore(
         return [None] * len(turns)
     out: list[Restored | None] = [None] * len(turns)
     for i, move, length, area, first in zip(able, chosen, by.tolist(), areas.tolist(), start.tolist(), strict=True):
-        if abs(np.log(area / wanted[i])) < max(abs(np.log(first / wanted[i])), 5 * _CLOSE):
+        if abs(np.log(area / wanted[i])) < max(abs(np.log(first / wanted[i])), 15 * _CLOSE):
             out[i] = Restored(move=move, by_m=length, area_m2=area)
     return out
 
@@ -83,7 +84,8 @@ def _search(
         new = np.log(_areas(moved(outline, moves, by.tolist()), spots, _COARSE, _COARSE_SHARP)) - goal
         if np.abs(new).max() < _CLOSE:
             break
-        fresh = np.where(np.abs(step) > 1e-6, (new - old) / np.where(np.abs(step) > 1e-6, step, 1.0), slope)
+        far = np.abs(step) > _TELLING * gaps
+        fresh = np.where(far, (new - old) / np.where(far, step, 1.0), slope)
         slope = np.where(fresh < -1e-3 / gaps, fresh, slope)
         old = new
     return by
@@ -91,4 +93,4 @@ def _search(
 
 def _areas(outline: Outline, spots: list[Floats], refine: float, sharp: float | None) -> Floats:
     found = solve_potential(path_mesh(outline, refine) if sharp is None else path_mesh(outline, refine, sharp))
-    return mean_areas(found, found.near(np.concatenate(spots)).reshape(-1, 2))
+    return mean_areas(found, found.at(np.concatenate(spots)).reshape(-1, 2))

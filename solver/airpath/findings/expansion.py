@@ -36,6 +36,17 @@ def flare_rate(distance: Floats, area: Floats) -> Floats:
     return np.asarray(np.gradient(np.log(area), distance))
 
 
+def stretch_rates(distance: Floats, area: Floats, folds: list[tuple[float, float]]) -> list[float]:
+    """Return the mean flare rate m [1/m] of every stretch before, between and after ``folds`` (from, to) [m].
+
+    Stretches shorter than a twentieth of the path are left out.
+    """
+    edges = [0.0, *(edge for fold in folds for edge in fold), float(distance[-1])]
+    spans = [(a, b) for a, b in zip(edges[::2], edges[1::2], strict=True) if b - a > distance[-1] / 20.0]
+    level = np.log(area)
+    return [float((np.interp(b, distance, level) - np.interp(a, distance, level)) / (b - a)) for a, b in spans]
+
+
 def fits(distance: Floats, area: Floats, sound_speed: float) -> list[Fit]:
     """Return the exponential, hyperbolic and conical profile nearest to the areas (n,) [m^2] at equal steps (n,) [m].
 

@@ -19,7 +19,7 @@ from airpath.field.centreline import CentreLine, drawn_line, middle_line
 from airpath.field.folds import Bend, bends
 from airpath.field.potential import EquivalentHorn, Potential, horn_of, path_mesh, solve_potential
 from airpath.field.sides import Sides, sides_of
-from airpath.findings.expansion import Fit, fits, flare_rate
+from airpath.findings.expansion import Fit, fits, flare_rate, stretch_rates
 from airpath.findings.foldinput import PathInput, read_input
 from airpath.findings.foldrows import FoldRow, fold_rows
 from airpath.findings.ways import (
@@ -53,6 +53,7 @@ class Fold:
 
     ``middle`` is the computed centre line, the same as ``centreline`` unless one was drawn. ``frequency`` [Hz] (n,);
     ``centre``, ``line`` and ``field``: the path by its centre line, by its equivalent horn, and by the full field.
+    ``flare_per_m`` m (stations,) [1/m] along the equivalent horn, ``stretches_per_m`` its mean outside the folds.
     ``parts``: from which frequency [Hz] the throat impedance by "centreline" and "line" is off the field by 1 dB, or
     None.
     """
@@ -66,6 +67,7 @@ class Fold:
     turns: tuple[Bend, ...]
     rows: tuple[FoldRow, ...]
     flare_per_m: Floats
+    stretches_per_m: tuple[float, ...]
     profiles: tuple[Fit, ...]
     cut_on_hz: float
     frequency: Floats
@@ -90,7 +92,8 @@ class Fold:
             "centreline_length_m": self.centreline.length_m, "centreline_drawn": self.centreline.drawn,
             "equivalent_length_m": float(horn.distance_m[-1]), "inertance_length_m": horn.inertance_length_m,
             "distance_m": horn.distance_m.tolist(), "area_m2": horn.area_m2.tolist(),
-            "flare_per_m": self.flare_per_m.tolist(), "cutoff_hz": best.cutoff_hz,
+            "flare_per_m": self.flare_per_m.tolist(), "stretches_flare_per_m": list(self.stretches_per_m),
+            "cutoff_hz": best.cutoff_hz,
             "profiles": [fit.to_dict() for fit in self.profiles],
             "folds": [row.to_dict() for row in self.rows], "cross_mode_hz": self.cut_on_hz,
             "parts_from_hz": self.parts,
@@ -144,9 +147,16 @@ def _study(source: PathInput) -> Fold:
     return Fold(
         source=source, sides=sides, potential=found, horn=horn, middle=middle, centreline=centreline,
         turns=tuple(turns), rows=tuple(rows), flare_per_m=flare_rate(horn.distance_m, horn.area_m2),
+        stretches_per_m=tuple(stretch_rates(horn.distance_m, horn.area_m2, _spans(horn, turns))),
         profiles=tuple(fits(horn.distance_m, horn.area_m2, air.sound_speed)), cut_on_hz=cut_on, frequency=frequency,
         centre=centre, line=line, field=field, parts=parts, maps=tuple(_maps(source, field, mouth_of(outline))),
     )  # fmt: skip
+
+
+def _spans(horn: EquivalentHorn, turns: list[Bend]) -> list[tuple[float, float]]:
+    """Return from where to where each turn goes along the equivalent horn [m]."""
+    ends = [np.interp(turn.levels, horn.potential, horn.distance_m) for turn in turns]
+    return [(float(a), float(b)) for a, b in ends]
 
 
 def _cut_on(sides: Sides, middle: CentreLine, sound_speed: float) -> float:

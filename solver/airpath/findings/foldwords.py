@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from airpath.findings.foldrows import FoldRow
 
 _NOTHING = 0.015  # differences of area below this are none
+_LIKE_A_CONE = 10.0  # T of the hyperbolic family from which it says nothing more than a cone
 _FITS_WELL = 0.10  # RMS of ln S
 
 
@@ -113,16 +114,25 @@ def _profile(found: Fold) -> str:
     assert hyperbolic.cutoff_hz is not None
     text = (
         f"The exponential horn that fits best has its cut-off at {_hz(exponential.cutoff_hz)} (areas off by "
-        f"{100 * exponential.misfit:.0f} % RMS), the hyperbolic one with T = {sig(hyperbolic.T or 0.0, 2)} at "
-        f"{_hz(hyperbolic.cutoff_hz)} ({100 * hyperbolic.misfit:.0f} %), a cone has none "
-        f"({100 * conical.misfit:.0f} %)"
+        f"{100 * exponential.misfit:.0f} % RMS), "
     )
+    if (hyperbolic.T or 0.0) < _LIKE_A_CONE:
+        text += (
+            f"the hyperbolic one with T = {sig(hyperbolic.T or 0.0, 2)} at {_hz(hyperbolic.cutoff_hz)} "
+            f"({100 * hyperbolic.misfit:.0f} %), "
+        )
+    text += f"a cone has none ({100 * conical.misfit:.0f} %)"
     meant = found.source.intended
     if meant is not None and meant.curvature > 0.0:
         cut_off = meant.curvature**0.5 * found.source.air.sound_speed / (2.0 * math.pi)
         text += f"; the intended profile has it at {_hz(cut_off)}"
     best = min(fit.misfit for fit in found.profiles)
-    return text + (". None of them is near: at the folds the area jumps." if best > _FITS_WELL else ".")
+    text += ". None of them is near: at the folds the area jumps." if best > _FITS_WELL else "."
+    rates = [rate * found.source.air.sound_speed / (4.0 * math.pi) for rate in found.stretches_per_m]
+    if len(rates) > 1 and min(rates) > 1.0:
+        where = listing([_hz(rate) for rate in rates])
+        text += f" Outside the folds it flares like exponential horns with cut-offs at {where}, throat first."
+    return text
 
 
 def _together(found: Fold) -> str:

@@ -83,7 +83,7 @@ def _facts(found: Fold) -> list[tuple[str, str]]:
 
 def _caption(found: Fold, name: str) -> str:
     if "-map-" in name:
-        return "Pressure in the path with a steady flow at the throat; light is loud."
+        return "Pressure in the path for a given flow at the throat; light is loud."
     if name == "fold-path":
         square = " A red square is a board to move." if any(row.restored for row in found.rows) else ""
         numbers = " Numbers: the folds." if found.rows else ""
