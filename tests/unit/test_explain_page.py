@@ -200,3 +200,12 @@ def test_colours_of_causes_are_seen_on_white():
         lightness = seen(style.colour, "all cones")[0]
         luminance = ((lightness + 16) / 116) ** 3
         assert 1.05 / (luminance + 0.05) > 3
+
+
+def test_one_opening_alone_needs_no_picture_of_shares():
+    case = Case.model_validate({"driver": DRIVER, "chambers": {"box": {"volume": "8 L"}}, "sweep": {"stop": "500 Hz"}})
+    found = explanation(case)
+    drawn = explained.pictures(found)
+    assert "work" not in drawn and "energy" in drawn
+    page = explained.explain_page(found, dict.fromkeys(drawn, b"<svg/>"))
+    assert "Where the energy is</h2>" in page and "moves the air</h2>" not in page

@@ -54,7 +54,7 @@ def pictures(found: Explanation, beside: Comparison | None = None) -> dict[str, 
         drawn: dict[str, FigureBase] = {"impedance-explained": numbered_impedance(found, sweep)}
         if any(feature.shares for feature in found.features):
             drawn["energy"] = energy_bars(found)
-        if found.work.share:
+        if len(found.work.share) > 1:
             drawn["work"] = who_works(found)
         for number, feature in enumerate(found.features, 1):
             for i, advice in enumerate(feature.advice, 1):
@@ -129,7 +129,8 @@ def _row(found: Explanation, number: int) -> dict[str, Any]:
 
 
 def _slope(value: float, unit: str) -> str:
-    return f"{_signed(value)} Hz per {unit or '1'}"
+    plain_unit = unit.replace("*", "·").replace("^2", "²").replace("^3", "³")
+    return f"{_signed(value)} Hz per {plain_unit or '1'}"
 
 
 def _sentence(phrases: list[str]) -> str:
