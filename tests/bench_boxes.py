@@ -75,6 +75,12 @@ mouth = "600 cm^2"
 length = "1.1 m"
 """,
 }  # fmt: skip
+TEXTS["booth in a room"] = TEXTS["booth"] + """
+[room]
+volume = "2.3 m^3"
+opening = "2000 cm^2"
+loss_q = 20
+"""
 
 
 @lru_cache

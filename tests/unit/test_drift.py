@@ -13,7 +13,7 @@ import airpath
 from airpath.acoustics.driver import mechanical_set
 from airpath.case.parameters import parameters
 from airpath.cli.main import main
-from airpath.measured.drift import COPPER, Drift, drift
+from airpath.measured.drift import Drift, drift
 from airpath.measured.sweep import MeasuredSweep
 from bench_boxes import TEXTS, box
 from driver_sweeps import swept
@@ -68,7 +68,7 @@ def test_two_changes_at_once() -> None:
 
 def test_a_warm_coil_says_how_warm() -> None:
     """Copper: 0.39 % per K (common value; IEC 60028, from memory, 0.393 % at 20 degC)."""
-    change = found({"driver.Re": 1 + 20 * COPPER}).changes[0]
+    change = found({"driver.Re": 1.078}).changes[0]
     warm = float(change.text.split("about ")[1].split(" K")[0])
     assert warm == pytest.approx(20, abs=1) and "warmer" in change.text
 
