@@ -14,7 +14,7 @@ from rich.table import Table
 from airpath.case import load
 from airpath.case.scaling import scaled_files
 from airpath.case.schema import Case
-from airpath.cli.options import case_argument, model_argument, output_arguments
+from airpath.cli.options import case_argument, output_arguments
 from airpath.cli.show import console, progress
 from airpath.errors import AirpathError
 from airpath.findings.scaling import Scaling, compare_scales
@@ -27,7 +27,7 @@ def arguments(command: argparse.ArgumentParser) -> None:
     command.add_argument("--to", type=_scale, required=True, metavar="N", help="the new scale, 1:N; 1 is full size")
     command.add_argument("--out", required=True, metavar="FILE", help="case file to write (outlines go beside it)")
     command.add_argument("--keep-driver", action="store_true", help="keep the driver instead of scaling it too")
-    model_argument(command)
+    command.add_argument("--model", help="fidelity to compare in: lumped, line or field (default: the highest)")
     output_arguments(command, folder=False)
 
 

@@ -166,7 +166,10 @@ def _sentences(
     out.append(_loss_words(factor, [row.losses_db for row in rows]))
     if keep_driver and rows:
         low, high = min(row.driver_db for row in rows), max(row.driver_db for row in rows)
-        out.append(f"The driver that stays as it is changes the level at the tones by {_span(low, high)}.")
+        out.append(
+            "Beside a driver scaled along and driven in proportion, the kept one makes the level at the tones differ by "
+            f"{_span(low, high)}."
+        )
     out.append(_turn_words(found))
     return out
 
