@@ -167,7 +167,7 @@ def _sentences(
     if keep_driver and rows:
         low, high = min(row.driver_db for row in rows), max(row.driver_db for row in rows)
         out.append(
-            "Beside a driver scaled along and driven in proportion, the kept one makes the level at the tones differ by "
+            "Beside a driver scaled along and driven in proportion, the kept one changes the level at the tones by "
             f"{_span(low, high)}."
         )
     out.append(_turn_words(found))
