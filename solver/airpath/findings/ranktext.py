@@ -83,7 +83,9 @@ def notes(cases: Sequence[Case], names: list[str], tones: FloatArray, *, own: bo
         "every driver value by 5 %, each on its own, as a root of the sum of squares; the same driver in two designs "
         "is off alike in both. Closer designs are called a tie."
     )
-    if any(table.outline is not None for c in cases for table in (*c.chambers.values(), *c.horns.values())):
+    outlines = [x.outline for c in cases for x in c.chambers.values()]
+    outlines += [x.outline for c in cases for x in c.horns.values()]
+    if any(outline is not None for outline in outlines):
         out.append("The points of a drawing are not moved: 1 mm is of what the case file itself gives.")
     return out
 
