@@ -1,6 +1,6 @@
 """Trials of the fit on made boxes: does the stated interval hold the truth, and is the right part blamed?
 
-The tests run a few; ``python tests/fit_trials.py coverage 200`` and ``python tests/fit_trials.py misfit`` run them all
+The tests run a few; ``python tests/fit_trials.py coverage 200``, ``... misfit`` and ``... faults 20`` run them all
 and print a table. All numbers invented.
 """
 
@@ -117,6 +117,28 @@ def trials() -> list[Trial]:
     ]
 
 
+def random_trial(seed: int) -> Trial:
+    """Return a random box with a random fault, drawn after the trials above had been looked at."""
+    chance = np.random.default_rng(10_000 + seed)
+    case = random_box(chance)
+    while len(case.chambers) < 2:
+        case = random_box(chance)
+    fault = ("leak", "forgotten", "blocked", "swapped")[seed % 4]
+    if fault == "leak":
+        chamber = str(chance.choice(["main", "tail"]))
+        built, elements = changed(case, {f"chambers.{chamber}.leak.diameter": chance.uniform(4e-3, 9e-3)}), chamber
+    elif fault == "forgotten":
+        port, elements = [("nose", "main"), ("rear", "tail")][int(chance.integers(2))]
+        built, case = case, _without(case, port)
+    elif fault == "blocked":
+        elements = str(chance.choice(["nose", "throat", "rear"]))
+        built = _change(case, "cover", elements)
+    else:
+        elements = "main tail"
+        built = _change(case, "swap", "main", "tail")
+    return Trial(name=f"{fault}: {elements}", case=case, built=_built(built, seed), elements=tuple(elements.split()))
+
+
 def located(trial: Trial, seed: int = 0) -> tuple[bool, FitResult]:
     """Return whether the right elements are blamed first, and the fit; the sweep has 0.5 % of noise."""
     result = fit(trial.case, measured(trial.built, 300, 0.005, seed))
@@ -168,12 +190,13 @@ def main(what: str, number: int = 200) -> None:
             print(f"{kind:10s} {len(seen):6d} {inside.mean():12.1%} {seen.mean():6.0%} {inside[seen].mean():12.1%}")
     else:
         hits = 0
-        for seed, trial in enumerate(trials()):
+        tried = trials() if what == "misfit" else [random_trial(seed) for seed in range(number)]
+        for seed, trial in enumerate(tried):
             hit, result = located(trial, seed)
             hits += hit
             print(f"{trial.name:26s} {'right' if hit else 'WRONG'}  structural {result.structural!s:5s} "
                   f"{result.misfit.text if result.misfit else 'nothing noticed'}", flush=True)  # fmt: skip
-        print(f"{hits} of {len(trials())}")
+        print(f"{hits} of {len(tried)}")
 
 
 if __name__ == "__main__":

@@ -161,3 +161,8 @@ def test_a_scaled_value_stays_positive_and_its_error_scales():
     assert one.value(-1000) > 0
     assert one.value(1) - one.value(0) == pytest.approx(2e-3, rel=0.01)
     assert one.spread(0.0, 0.5) == pytest.approx(1e-3)
+
+
+def test_a_bench_that_noisy_does_not_exist():
+    """Twenty points of noise as large as a curve: no rule of scatter helps, its size does."""
+    assert residual(0.5 * CHANCE.standard_normal(20)).structural

@@ -16,12 +16,15 @@ _Real = NDArray[np.float64]
 @dataclass(frozen=True, kw_only=True)
 class Choice:
     """One value and whether the data can tell it from the others; ``strength``: how many times its prior width moves
-    the curve by more than the noise does, all points together; ``why`` in words."""
+    the curve by more than the noise does, all points together; ``why`` in words; ``like``: the
+    value taken that acts alike, or "".
+    """
 
     name: str
     taken: bool
     strength: float
     why: str
+    like: str = ""
 
 
 def choose(names: list[str], weighted: _Real) -> list[Choice]:
@@ -39,12 +42,25 @@ def choose(names: list[str], weighted: _Real) -> list[Choice]:
     order = qr(across[:rank], pivoting=True, mode="r")[1] if rank else np.arange(0)
     taken = [int(i) for i in order[:rank]]
     return [
-        Choice(name=name, taken=i in taken, strength=float(strength[i]), why=_why(i, names, weighted, strength, taken))
+        Choice(
+            name=name, taken=i in taken, strength=float(strength[i]), like=(like := _like(i, names, weighted, taken)),
+            why=_why(i, names, weighted, strength, taken, like),
+        )
         for i, name in enumerate(names)
-    ]
+    ]  # fmt: skip
 
 
-def _why(i: int, names: list[str], weighted: _Real, strength: _Real, taken: list[int]) -> str:
+def _like(i: int, names: list[str], weighted: _Real, taken: list[int]) -> str:
+    """Return the value taken that changes the curve just as another does, or ""."""
+    own, others = weighted[:, i], weighted[:, taken]
+    if i in taken or not taken or not own.any():
+        return ""
+    cosine = np.abs(own @ others) / (np.linalg.norm(own) * np.linalg.norm(others, axis=0))
+    best = int(np.argmax(cosine))
+    return names[taken[best]] if cosine[best] > _ALIKE else ""
+
+
+def _why(i: int, names: list[str], weighted: _Real, strength: _Real, taken: list[int], like: str) -> str:
     if strength[i] <= _SEEN:
         return "the sweep does not see it: what it may be off by changes the curve by less than the noise"
     rest = [j for j in taken if j != i]
@@ -54,10 +70,8 @@ def _why(i: int, names: list[str], weighted: _Real, strength: _Real, taken: list
         own = float(np.linalg.norm(weighted[:, i] - base @ (base.T @ weighted[:, i])))
     if i in taken:
         return f"its own effect is {own:.3g} times the noise"
-    cosine = {j: abs(float(weighted[:, i] @ weighted[:, j])) / (strength[i] * strength[j]) for j in rest}
-    nearest = max(cosine, key=lambda j: cosine[j], default=None)
-    if nearest is not None and cosine[nearest] > _ALIKE:
-        return f"it changes the curve just as {names[nearest]} does"
+    if like:
+        return f"it changes the curve just as {like} does"
     if own <= TELLING:
         return "what it does to the curve, the values taken can do together"
     return "the sweep tells it from the others no better than its tolerance does"

@@ -127,7 +127,7 @@ def _result(
         case=fitted, before=case, model=squares.model, values=values, ties=pairs, choices=asked.choices, curves=curves,
         rms_error_before=before, rms_error_after=after, noise=noise, misfit=left,
         structural=found.structural,
-        summary=summary(values, pairs, before, after, noise, found.structural, left),
+        summary=summary(values, asked.choices, pairs, before, after, noise, found.structural, left),
         warnings=cautions(values, found.structural), notes=notes,
     )  # fmt: skip
 

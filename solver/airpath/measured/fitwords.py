@@ -11,11 +11,13 @@ from airpath.measured.covariance import Tie, groups
 from airpath.measured.freedom import Free
 
 if TYPE_CHECKING:
+    from airpath.measured.auto import Choice
     from airpath.measured.fitresult import FittedValue
     from airpath.measured.misfit import Misfit
 
 SUSPICIOUS = 3.0  # prior widths
 _NAMED = 4
+_MOSTLY = 0.9
 
 
 def how_sure(one: Free, u: float, deviation: float, seen: bool, hangs_on: str, high: float) -> str:
@@ -40,17 +42,40 @@ def _shown(one: Free, value: float) -> str:
 
 
 def summary(
-    values: list[FittedValue], pairs: list[Tie], before: float, after: float, noise: float, structural: bool,
-    left: Misfit | None,
+    values: list[FittedValue], choices: list[Choice], pairs: list[Tie], before: float, after: float, noise: float,
+    structural: bool, left: Misfit | None,
 ) -> list[str]:  # fmt: skip
     """Return the outcome in a few sentences; ``before``, ``after`` and ``noise`` relative."""
     out = [f"The model was off by {_percent(before)} (rms of the impedance) and is now off by {_percent(after)}."]
+    out += _found(values, choices, structural)
+    for group in groups(pairs):
+        out.append(f"{listing(group)} can't be told apart: {_how(group, pairs)}.")
+    if structural and noise < _MOSTLY * after:
+        out.append(f"What is left is structural: {_percent(after)} rms, where the points scatter by {_percent(noise)} "
+                   "only. No value that was free explains it.")  # fmt: skip
+    elif structural:
+        out.append(f"What is left, {_percent(after)} rms, is far more than noise: the case does not explain the sweep.")
+    elif left is not None:
+        far = listing([v.name for v in values if abs(v.pull) > SUSPICIOUS])
+        out.append(f"What is left looks like noise of {_percent(noise)}, but it takes {far} further off than expected.")
+    else:
+        out.append(f"What is left looks like noise of {_percent(noise)}: the case explains the sweep.")
+    return [*out, left.text] if left is not None else out
+
+
+def _found(values: list[FittedValue], choices: list[Choice], structural: bool) -> list[str]:
+    """Return what is known of the values now."""
+    out = []
     moved = sorted((v for v in values if v.seen and v.was is not None), key=lambda v: -abs(v.pull))
     clear = [v for v in moved if abs(v.value - (v.was or 0.0)) > 1.96 * v.std]
     if clear:
         odd = ", if the box is otherwise as drawn" if structural else ""
         out.append(f"What differs{odd}: {listing([_difference(v) for v in clear[:_NAMED]])}.")
-    elif moved:
+        for v in clear[:_NAMED]:
+            like = [choice.name for choice in choices if choice.like == v.name]
+            if like:
+                out.append(f"{v.name} may stand for {listing(like)}: the sweep can't tell them apart.")
+    elif moved and not any(v.hangs_on for v in values):
         out.append("No fitted value differs from the case by more than its error.")
     out += [
         f"{v.name}: {v.text}." if not v.seen else f"{v.name}: {v.text}, like a hole {_number(v, v.value)} wide."
@@ -65,17 +90,7 @@ def summary(
     if blind:
         whose = "its value is" if len(blind) == 1 else "their values are"
         out.append(f"The sweep does not see {listing(blind)}: {whose} known no better than before.")
-    for group in groups(pairs):
-        out.append(f"{listing(group)} can't be told apart: {_how(group, pairs)}.")
-    if structural:
-        out.append(f"What is left is structural: {_percent(after)} rms, where the points scatter by {_percent(noise)} "
-                   "only. No value that was free explains it.")  # fmt: skip
-    elif left is not None:
-        far = listing([v.name for v in values if abs(v.pull) > SUSPICIOUS])
-        out.append(f"What is left looks like noise of {_percent(noise)}, but it takes {far} further off than expected.")
-    else:
-        out.append(f"What is left looks like noise of {_percent(noise)}: the case explains the sweep.")
-    return [*out, left.text] if left is not None else out
+    return out
 
 
 def cautions(values: list[FittedValue], structural: bool) -> list[str]:

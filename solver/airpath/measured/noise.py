@@ -11,6 +11,7 @@ FINEST = 1e-4  # no bench reads an impedance better than 0.01 %
 _FEW = 8  # points: fewer tell nothing of their scatter
 _SURE = 5.0  # standard deviations
 _MATTERS = 1.05  # rms over noise
+_WORST = 0.1  # no bench is as noisy as this: the curve is another one
 _SPIKE = 6.0  # times the noise
 _Real = NDArray[np.float64]
 
@@ -31,7 +32,7 @@ class Residual:
     @property
     def structural(self) -> bool:
         """Whether the model misses something that is no noise."""
-        return self.doubt > _SURE and self.rms > _MATTERS * self.noise
+        return (self.doubt > _SURE and self.rms > _MATTERS * self.noise) or self.rms > _WORST
 
     @property
     def weight(self) -> float:
