@@ -17,6 +17,7 @@ from airpath.errors import CaseError, GeometryError
 from airpath.field.intended import intended_horn
 from airpath.field.outline import Outline
 from airpath.field.outlinefile import load_outline
+from airpath.findings.wording import sig
 from airpath.network.build import label
 from airpath.network.meshed import case_air
 
@@ -24,6 +25,7 @@ Floats = NDArray[np.float64]
 
 _FREQUENCIES = 400
 _CUT_ONS, _HIGHEST_HZ, _SPAN = 4.0, 2000.0, 100.0  # of a drawing without a case: four cut-ons, at most 2 kHz
+_MOST_CUT_ONS, _AUDIBLE_HZ = 10.0, 20e3
 _DRAWINGS = (".toml", ".dxf")
 
 
@@ -49,7 +51,17 @@ class PathInput:
     stuffed: bool = False
 
     def frequencies(self, cut_on_hz: float) -> Floats:
-        """Return 400 frequencies [Hz] that include the tones, (n,); ``cut_on_hz`` of the path's widest place."""
+        """Return 400 frequencies [Hz] that include the tones, (n,); ``cut_on_hz`` of the path's widest place.
+
+        Raises CaseError for a tone far above both: a field of so many waves says nothing about a path.
+        """
+        top = max(self.band[1] if self.band else 0.0, min(_MOST_CUT_ONS * cut_on_hz, _AUDIBLE_HZ))
+        for tone in self.tones:
+            if not 1.0 <= tone <= top:
+                raise CaseError(
+                    f'{self.file}: a pressure map at "{sig(tone, 6)} Hz" makes no sense here: choose from 1 Hz to '
+                    f"{sig(top)} Hz"
+                )
         stop = min(_CUT_ONS * cut_on_hz, _HIGHEST_HZ)
         low, high = self.band or (stop / _SPAN, stop)
         low, high = min([low, *self.tones]), max([high, *self.tones])
