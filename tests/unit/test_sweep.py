@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from airpath.errors import SweepError
@@ -186,6 +186,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @settings(max_examples=400, deadline=None)
+@example(text="#\ud7fc", name="fuzz.s1p")
 @given(
     text=st.one_of(st.text(), st.binary(), st.lists(LINE).map("\n".join), NUMBERS,
                    st.tuples(OPTION, st.lists(LINE).map("\n".join)).map("\n".join)),

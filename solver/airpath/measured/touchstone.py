@@ -82,8 +82,8 @@ def _options(line: str, source: Path, number: int) -> Options:
         elif word == "r" and words and _is_positive(words[0]):
             given["reference"] = float(words.pop(0))
         else:
-            raise refuse(source, number, f'{quoted(line)}: "{word}" is not understood: expected a unit (Hz, kHz, MHz, '
-                                         "GHz), S, Y or Z, RI, MA or DB, and R with ohms")  # fmt: skip
+            raise refuse(source, number, f"{quoted(line)}: {quoted(word)} is not understood: expected a unit (Hz, kHz, "
+                                         "MHz, GHz), S, Y or Z, RI, MA or DB, and R with ohms")  # fmt: skip
     return Options(**given)  # type: ignore[arg-type]
 
 
