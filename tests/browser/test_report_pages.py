@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 
 import pytest
@@ -89,6 +90,29 @@ def test_the_pointer_reads_frequency_value_and_fidelity(opened):
 def test_a_number_reads_its_cause(opened):
     read = swept(opened("explain.html"), "impedance", ["half-wave", "cause"], across=range(55, 75), along=[16, 20, 24])
     assert '"slot"' in read
+
+
+def test_a_finger_reads_too(opened):
+    page = opened("explain.html", 500, has_touch=True, is_mobile=True)
+    place = page.locator('[data-chart="impedance"] .plot').first
+    place.scroll_into_view_if_needed()
+    box = place.bounding_box()
+    head = page.evaluate(
+        """() => {
+          const figure = Bokeh.documents[0].roots()[0];
+          const data = figure.renderers.map((r) => r.data_source.data).find((d) => d.head);
+          return [data.head[0], data.level[0], figure.x_range.start, figure.x_range.end, figure.y_range.end,
+                  figure.inner_width, figure.inner_height];
+        }"""
+    )
+    f, level, low, high, top, wide, tall = head
+    x = box["x"] + box["width"] - 12 - wide * (1 - math.log(f / low) / math.log(high / low))
+    for below in range(20, 60, 3):  # the tools stand above the frame
+        page.touchscreen.tap(x, box["y"] + below + tall * (1 - level / top))
+        page.wait_for_timeout(150)
+        if "cause" in page.evaluate(TIPS):
+            break
+    assert "Helmholtz tuning" in page.evaluate(TIPS)
 
 
 def test_curves_are_switched_by_keyboard(opened):

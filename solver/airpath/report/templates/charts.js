@@ -222,6 +222,16 @@ const airpathCharts = (() => {
     return picture;
   }
 
+  // A finger leaves the chart when it is lifted: read where it was, as a resting pointer would.
+  function readTaps(view) {
+    const field = view.canvas_view?.events_el ?? view.canvas.events_el;
+    field.addEventListener("pointerup", (lifted) => {
+      if (lifted.pointerType !== "touch") return;
+      const place = {clientX: lifted.clientX, clientY: lifted.clientY, isPrimary: true, pointerType: "mouse"};
+      setTimeout(() => field.dispatchEvent(new PointerEvent("pointermove", {...place, bubbles: true})), 60);
+    });
+  }
+
   async function airpathCharts(page, content) {
     const sources = Object.fromEntries(Object.entries(content.sources).map(
       ([name, data]) => [name, new Bokeh.ColumnDataSource({name, data})]));
@@ -258,6 +268,7 @@ const airpathCharts = (() => {
     });
     const arrangeAll = () => drawn.forEach((one) => arrange(one, content, views.get_one(one.figure)));
     arrangeAll();
+    drawn.forEach((one) => readTaps(views.get_one(one.figure)));
     shared.range.change.connect(arrangeAll);
     drawn.forEach((one) => one.figure.properties.inner_width.change.connect(arrangeAll));
     function update(fresh) {  // {sources: {name: columns}, flags, charts: [{name, low, high}]}: what has changed
