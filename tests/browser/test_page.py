@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import numpy as np
@@ -9,20 +10,12 @@ import pytest
 from playwright.sync_api import expect
 
 import airpath
-from airpath.findings.explain import explain
+from airpath.case.edit import edited
+from airpath.case.load import parse
+from browser_hands import changed, column, dragged, field, rewritten, settled, shot, slider
 
 CASES = Path(__file__).parents[2] / "cases"
-SHOTS = Path("airpath-out") / "browser"
-
-
-def settled(page):
-    """Wait until the page shows every fidelity and every cause of the case as it is."""
-    expect(page.locator("body")).to_have_attribute("data-state", "done", timeout=60_000)
-
-
-def shot(page, name):
-    SHOTS.mkdir(parents=True, exist_ok=True)
-    page.screenshot(path=SHOTS / f"{name}.png", full_page=True)
+SWEEP = "Hz,ohm,deg\n" + "".join(f"{20 * 1.05**i:.4f},{6 + 30 / (1 + (i - 14) ** 2):.3f},0\n" for i in range(90))
 
 
 @pytest.mark.parametrize("name", sorted(path.stem for path in CASES.glob("*.toml")))
@@ -32,59 +25,352 @@ def test_every_demo_opens_with_curves_causes_and_cautions(bench, name):
     case = airpath.load(CASES / f"{name}.toml")
     prediction = airpath.predict(case)
     assert page.locator("h1").inner_text() == case.title
-    assert page.locator("#features li[data-feature]").count() == len(explain(case))
+    assert page.locator("#features li[data-feature]").count() == len(airpath.explain(case))
     assert page.locator("#tones tbody tr").count() == len(prediction.tones_hz)
-    assert page.locator("#cautions li").all_inner_texts() == prediction.warnings
+    assert page.locator("#cautions li").all_text_contents() == prediction.warnings
     assert prediction.best in page.locator("#fidelity").inner_text()
-    assert page.locator(".plot canvas").count() >= 4
+    assert column(page, prediction.best, "impedance") == pytest.approx(
+        np.abs(prediction.responses[prediction.best].impedance), rel=1e-5
+    )
     for part in (*case.chambers, *case.ports, *case.horns, "driver"):
         assert page.locator(f'#sketch [data-part="{part}"]').count() == 1, part
     assert page.errors == []
     shot(page, f"demo-{name}")
 
 
-def column(page, source, name):
-    """Return a column of the curves that are drawn."""
-    script = "([source, name]) => Bokeh.documents.at(-1).get_model_by_name(source).data[name]"
-    return np.array(page.evaluate(script, [source, name]), dtype=float)
+def test_a_peak_moves_under_the_hand_to_where_predict_puts_it(bench):
+    one = bench("ticket-booth")
+    page = one.page()
+    settled(page)
+    before = column(page, "line", "impedance")
+    dragged(page, "ports.vent.length", np.linspace(0.35, 0.8, 12))
+    changed(page)
+    length = float(field(page, "ports.vent.length").input_value())
+    assert length > 180
+    text = edited(one.path.read_text(encoding="utf-8"), {("ports", "vent", "length"): f"{length} mm"})
+    response = airpath.predict(parse(text, one.path)).responses["line"]
+    frequency, now = column(page, "line", "frequency"), column(page, "line", "impedance")
+    assert frequency[now.argmax()] == pytest.approx(response.frequency[np.abs(response.impedance).argmax()], rel=1e-5)
+    assert now == pytest.approx(np.abs(response.impedance), rel=1e-5)
+    assert column(page, "before", "impedance") == pytest.approx(before)
+    expect(page.locator("#differences li")).to_have_text([f'[ports.vent] length: "125 mm" → "{length:g} mm"'])
+    assert 'length = "125 mm"' in one.path.read_text(encoding="utf-8")
+    shot(page, "dragged")
 
 
-def dragged(page, knob, targets):
-    """Pull a slider with the mouse to each of some shares of its way, and let go."""
-    slider = page.locator(f'[data-knob="{knob}"] input[type=range]')
-    slider.scroll_into_view_if_needed()
-    box = slider.bounding_box()
-    low, high, value = (float(slider.evaluate(f"s => s.{key}")) for key in ("min", "max", "value"))
-    thumb = 16  # px
-    x = lambda share: box["x"] + thumb / 2 + share * (box["width"] - thumb)  # noqa: E731
-    page.mouse.move(x((value - low) / (high - low)), box["y"] + box["height"] / 2)
+def test_while_the_hand_is_on_it_the_page_says_which_model_it_shows(bench):
+    page = bench("rumble-bench").page()
+    settled(page)
+    expect(page.locator("#fidelity")).to_contain_text("field model")
+    thing = slider(page, "ports.nose.length")
+    thing.scroll_into_view_if_needed()
+    box = thing.bounding_box()
+    page.mouse.move(box["x"] + box["width"] / 3, box["y"] + box["height"] / 2)
     page.mouse.down()
-    for share in targets:
-        page.mouse.move(x(share), box["y"] + box["height"] / 2)
-        page.wait_for_timeout(30)
+    page.mouse.move(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+    expect(page.locator("#fidelity")).to_contain_text("line model")
+    expect(page.locator("#features.stale")).to_have_count(1)
+    assert len(column(page, "field", "impedance")) == 0
+    shot(page, "under-the-hand")
     page.mouse.up()
+    changed(page)
+    expect(page.locator("#fidelity")).to_contain_text("field model")
+    assert len(column(page, "field", "impedance")) > 100
 
 
-def delays(page):
-    """Return how long each turn took from the hand to the drawn curve [ms]."""
-    script = "() => performance.getEntriesByName('turn to curve').map(entry => entry.duration)"
-    return np.array(page.evaluate(script), dtype=float)
-
-
-KNOBS = {
-    "ticket-booth": "ports.vent.length", "lantern-slot": "ports.slot.length", "rumble-bench": "ports.nose.length",
-    "drum-post": "ports.nose.length", "partition-seat": "ports.nose.length", "fog-signal": "chambers.throat.volume",
-}  # fmt: skip
-
-
-@pytest.mark.parametrize("name", KNOBS)
-def test_the_curves_follow_the_hand(bench, name):
-    page = bench(name).page()
+def test_a_port_is_shut_and_opened_in_the_drawing(bench):
+    one = bench("ticket-booth")
+    page = one.page()
     settled(page)
-    dragged(page, KNOBS[name], np.linspace(0.3, 0.9, 40))
+    peaks = page.locator("#features li[data-feature]").count()
+    page.locator('[data-shut="vent"]').click()
+    expect(page.locator('[data-shut="vent"]')).to_have_attribute("aria-checked", "true")
     settled(page)
-    took = delays(page)
-    print(f"{name}: {len(took)} turns, median {np.median(took):.0f} ms, 90 % under {np.percentile(took, 90):.0f} ms")
-    assert len(took) >= 8
-    assert np.median(took) < 100
+    expect(page.locator("#differences li")).to_have_text(["[ports.vent] covered: nothing → true"])
+    assert page.locator("#features li[data-feature]").count() < peaks
+    shot(page, "shut")
+    page.locator('[data-shut="vent"]').click()
+    expect(page.locator('[data-shut="vent"]')).to_have_attribute("aria-checked", "false")
+
+
+def test_a_feature_is_read_under_the_pointer(bench):
+    page = bench("ticket-booth").page()
+    settled(page)
+    feature = airpath.explain(airpath.load(CASES / "ticket-booth.toml"))[1]
+    page.locator('figure[data-chart="impedance"]').scroll_into_view_if_needed()
+    place = page.evaluate(
+        """frequency => {
+          const figure = Bokeh.documents.at(-1).roots()[0], view = Bokeh.index.get_one(figure);
+          const box = view.el.getBoundingClientRect(), {x_range: x, y_range: y} = figure, frame = view.frame.bbox;
+          const line = Bokeh.documents.at(-1).get_model_by_name('line').data;
+          const i = line.frequency.findIndex(f => f >= frequency);
+          const share = Math.log(frequency / x.start) / Math.log(x.end / x.start);
+          return [box.x + frame.left + share * frame.width,
+                  box.y + frame.bottom - (line.impedance[i] - y.start) / (y.end - y.start) * frame.height];
+        }""",
+        feature.frequency_hz,
+    )  # fmt: skip
+    page.mouse.move(place[0] - 3, place[1])
+    page.mouse.move(*place, steps=3)
+    for words in (feature.cause.text, f"dip at {feature.frequency_hz:.4g} Hz, {feature.impedance_ohm:.3g} Ω"):
+        expect(page.locator(".bk-Tooltip").filter(has_text=words).first).to_be_visible()
+    shot(page, "hover")
+
+
+def test_a_dropped_sweep_lies_over_the_impedance(bench):
+    one = bench("ticket-booth")
+    page = one.page()
+    settled(page)
+    page.evaluate(
+        """text => {
+          const carried = new DataTransfer();
+          carried.items.add(new File([text], 'built box.csv', {type: 'text/csv'}));
+          document.body.dispatchEvent(new DragEvent('drop', {dataTransfer: carried, bubbles: true, cancelable: true}));
+        }""",
+        SWEEP,
+    )
+    expect(page.locator(".key").first).to_contain_text("measured")
+    assert column(page, "measured", "impedance").max() == pytest.approx(36)
+    expect(page.locator("#differences li")).to_have_text(['measured: nothing → "built box.csv"'])
+    settled(page)
+    shot(page, "sweep")
+    assert [file.name for file in one.path.parent.iterdir()] == ["ticket-booth.toml"]
+    page.locator("#save").click()
+    expect(page.locator("#said")).to_contain_text("Written")
+    assert (one.path.parent / "built box.csv").read_text(encoding="utf-8") == SWEEP
+    page.locator("#undo").click()
+    expect(page.locator(".key").first).not_to_contain_text("measured")
+
+
+def drawn(folder):
+    """Draw a chamber of 120 by 100 mm with three openings."""
+    import ezdxf
+
+    sheet = ezdxf.new()
+    space = sheet.modelspace()
+    space.add_lwpolyline([(0, 0), (120, 0), (120, 100), (0, 100)], close=True, dxfattribs={"layer": "WALL"})
+    openings = {"driver": ((30, 0), (90, 0)), "nose": ((0, 35), (0, 65)), "throat": ((40, 100), (80, 100))}
+    for name, (start, end) in openings.items():
+        space.add_line(start, end, dxfattribs={"layer": name})
+    sheet.saveas(folder / "room for air.dxf")
+    return folder / "room for air.dxf"
+
+
+def test_an_outline_takes_the_place_of_a_volume(bench):
+    one = bench("partition-seat")
+    rewritten(one.path, 'outline = "../meshes/rumble-bench-main.toml"', 'volume = "1.6 L"  #')
+    page = one.page()
+    settled(page)
+    page.locator("#file-choice").set_input_files(drawn(one.path.parents[1]))
+    expect(page.locator("#outline")).to_be_visible()
+    page.locator("#outline-part").select_option("main")
+    page.locator("#outline-depth").fill("133 mm")
+    shot(page, "outline-asked")
+    page.locator("#outline button[type=submit]").click()
+    expect(page.locator("#fidelity")).to_contain_text("field model", timeout=60_000)
+    settled(page)
+    shot(page, "outline")
+
+
+def test_an_edit_outside_appears_at_once(bench):
+    one = bench("ticket-booth")
+    page = one.page()
+    settled(page)
+    rewritten(one.path, 'volume = "8 L"', 'volume = "11 L"')
+    expect(page.locator("#trouble")).to_contain_text("changed outside")
+    expect(page.locator('#sketch [data-part="box"]')).to_contain_text("11 L")
+    expect(page.locator("#unwritten")).to_be_hidden()
+    settled(page)
+    shot(page, "edited-outside")
+
+
+def test_written_back_with_comments_and_undone(bench):
+    one = bench("ticket-booth")
+    page = one.page()
+    settled(page)
+    before = one.path.read_text(encoding="utf-8")
+    field(page, "ports.vent.length").fill("140")
+    field(page, "ports.vent.length").press("Enter")
+    expect(page.locator("#differences li")).to_have_count(1)
+    page.locator("#save").click()
+    expect(page.locator("#said")).to_contain_text("Written")
+    assert one.path.read_text(encoding="utf-8") == before.replace('"125 mm"', '"140 mm"')
+    expect(page.locator("#save")).to_be_disabled()
+    page.locator("#undo").click()
+    expect(field(page, "ports.vent.length")).to_have_value("125")
+    page.locator("#redo").click()
+    expect(field(page, "ports.vent.length")).to_have_value("140")
+    expect(page.locator("#unwritten")).to_be_hidden()
+
+
+def test_a_wrong_number_is_answered_beside_its_field(bench):
+    page = bench("ticket-booth").page()
+    settled(page)
+    field(page, "ports.vent.length").fill("-5")
+    field(page, "ports.vent.length").press("Enter")
+    expect(page.locator('[data-knob="ports.vent.length"] .wrong')).to_contain_text("length")
+    expect(field(page, "ports.vent.length")).to_have_attribute("aria-invalid", "true")
+    shot(page, "wrong-number")
+    field(page, "ports.vent.length").fill("130")
+    field(page, "ports.vent.length").press("Enter")
+    expect(page.locator('[data-knob="ports.vent.length"] .wrong')).to_have_text("")
+
+
+def test_on_a_phone_nothing_sticks_out_and_knobs_turn(bench):
+    page = bench("rumble-bench").page(390, 844, has_touch=True, is_mobile=True)
+    settled(page)
+    assert page.evaluate("document.documentElement.scrollWidth") <= 390
+    page.locator('[data-chip="rear"]').tap()
+    expect(page.locator("#turn-title")).to_contain_text("rear")
+    dragged(page, "ports.rear.length", [0.5, 0.6])
+    expect(page.locator("#differences li")).to_have_count(1)
+    settled(page)
+    shot(page, "phone")
+
+
+def test_everything_by_keyboard_alone(bench):
+    one = bench("ticket-booth")
+    page = one.page()
+    settled(page)
+
+    def tab_to(locator, most=60):
+        for _ in range(most):
+            page.keyboard.press("Tab")
+            if locator.evaluate("node => node === document.activeElement"):
+                return
+        raise AssertionError(f"{locator} is not reached")
+
+    tab_to(page.locator('#sketch [data-part="vent"]'))
+    page.keyboard.press("Enter")
+    expect(slider(page, "ports.vent.length")).to_be_focused()
+    for _ in range(3):
+        page.keyboard.press("ArrowRight")
+    expect(field(page, "ports.vent.length")).to_have_value("128")
+    assert slider(page, "ports.vent.length").get_attribute("aria-valuetext") == "128 mm"
+    shot(page, "keyboard")
+    expect(page.locator("#undo")).to_be_enabled()
+    page.evaluate("document.activeElement.blur()")
+    page.keyboard.press("Control+z")
+    expect(field(page, "ports.vent.length")).to_have_value("125")
+    page.evaluate("window.scrollTo(0, 0)")
+    tab_to(page.locator('[data-shut="vent"]'))
+    page.keyboard.press("Space")
+    expect(page.locator('[data-shut="vent"]')).to_have_attribute("aria-checked", "true")
+    expect(page.locator('[data-shut="vent"]')).to_be_focused()
+    tab_to(page.locator("#turn-title + #knobs input[type=range]").first)
+    page.evaluate("document.querySelector('header').scrollIntoView()")
+    page.locator("#save").focus()
+    page.keyboard.press("Enter")
+    expect(page.locator("#said")).to_contain_text("Written")
+    assert airpath.load(one.path).ports["vent"].covered
+    settled(page)
+
+
+def test_starting_empty_offers_the_box_types_and_writes_a_file_when_asked(bench):
+    one = bench(None)
+    page = one.page()
+    expect(page.locator("#kinds button")).to_have_count(6)
+    shot(page, "starts")
+    page.locator('[data-start="vented"]').click()
+    expect(page.locator("h1")).to_have_text("Vented box")
+    settled(page)
+    assert list(one.path.parent.iterdir()) == []
+    page.locator("#name").fill("../outside")
+    page.locator("#save").click()
+    expect(page.locator("#said")).to_contain_text("no name")
+    page.locator("#name").fill("my box")
+    shot(page, "started")
+    page.locator("#save").click()
+    expect(page.locator("#said")).to_contain_text("Written to my box.toml")
+    assert [file.name for file in one.path.parent.iterdir()] == ["my box.toml"]
+    assert airpath.load(one.path.parent / "my box.toml").title == "Vented box"
     assert page.errors == []
+
+
+def test_covered_openings_at_a_glance(bench):
+    page = bench("rumble-bench").page()
+    settled(page)
+    expect(page.locator("#covering tbody tr")).to_have_count(4)
+    page.locator("#covering").scroll_into_view_if_needed()
+    page.locator("#covering tr").filter(has_text="nose").first.get_by_role("button").click()
+    expect(page.locator('[data-shut="nose"]')).to_have_attribute("aria-checked", "true")
+    settled(page)
+    expect(page.locator("#covering tr.now")).to_contain_text("nose")
+    shot(page, "covering")
+
+
+def test_standing_waves_are_drawn_when_asked_for(bench):
+    page = bench("drum-post").page()
+    settled(page)
+    page.locator("#pictures").click()
+    expect(page.locator("#drawn img").first).to_be_visible(timeout=60_000)
+    page.wait_for_timeout(200)
+    assert page.locator("#drawn img").first.evaluate("image => image.naturalWidth") > 100
+    shot(page, "waves")
+    assert page.errors == []
+
+
+def test_a_report_is_made_and_opens(bench):
+    one = bench("ticket-booth")
+    page = one.page()
+    settled(page)
+    page.locator("#report").click()
+    link = page.locator("#said a")
+    expect(link).to_be_visible(timeout=60_000)
+    with page.context.expect_page() as opened:
+        link.click()
+    expect(opened.value.locator("h1")).to_have_text(airpath.load(one.path).title)
+    expect(opened.value.locator(".drawn canvas").first).to_be_visible()
+    assert (one.path.parent / "airpath-out" / "ticket-booth" / "report.html").is_file()
+
+
+def test_two_pages_stay_in_step(bench):
+    one = bench("ticket-booth")
+    first, second = one.page(), one.page()
+    settled(first)
+    settled(second)
+    field(first, "ports.vent.length").fill("140")
+    field(first, "ports.vent.length").press("Enter")
+    expect(field(second, "ports.vent.length")).to_have_value("140")
+    settled(second)
+    second.locator("#undo").click()
+    expect(field(first, "ports.vent.length")).to_have_value("125")
+    assert first.errors == second.errors == []
+
+
+def test_a_broken_and_a_vanished_file_lose_nothing(bench):
+    one = bench("ticket-booth")
+    page = one.page()
+    settled(page)
+    good = one.path.read_text(encoding="utf-8")
+    field(page, "ports.vent.length").fill("140")
+    field(page, "ports.vent.length").press("Enter")
+    changed(page)
+    rewritten(one.path, 'diameter = "52 mm"', 'diameter = "52 litres"')
+    expect(page.locator("#trouble")).to_contain_text("[ports.vent] diameter")
+    expect(field(page, "ports.vent.length")).to_have_value("140")
+    shot(page, "broken-file")
+    page.locator("#save").click()
+    expect(page.locator("#said")).to_contain_text("broken")
+    os.unlink(one.path)
+    expect(page.locator("#trouble")).to_contain_text("gone")
+    shot(page, "vanished-file")
+    page.locator("#save").click()
+    expect(page.locator("#said")).to_contain_text("Written")
+    assert one.path.read_text(encoding="utf-8") == good.replace('"125 mm"', '"140 mm"')
+
+
+def test_a_killed_server_is_said_and_the_changes_can_be_kept(bench):
+    one = bench("ticket-booth")
+    page = one.page()
+    settled(page)
+    field(page, "ports.vent.length").fill("140")
+    field(page, "ports.vent.length").press("Enter")
+    changed(page)
+    one.server.kill()
+    expect(page.locator("#lost")).to_contain_text("does not answer")
+    shot(page, "killed")
+    with page.expect_download() as kept:
+        page.locator("#lost a").click()
+    assert 'length = "140 mm"' in Path(kept.value.path()).read_text(encoding="utf-8")
+    assert 'length = "125 mm"' in one.path.read_text(encoding="utf-8")

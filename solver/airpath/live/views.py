@@ -9,7 +9,6 @@ from airpath.case.parameters import parameters
 from airpath.case.problem import shown
 from airpath.case.schema import Case
 from airpath.findings.cover import Covering
-from airpath.findings.covertext import state_name
 from airpath.findings.explain import Feature
 from airpath.findings.predict import Prediction
 from airpath.findings.wording import decibels, listing, sig
@@ -102,7 +101,7 @@ def covering(found: Covering) -> dict[str, Any]:
             {
                 "covered": list(state.covered),
                 "now": set(state.covered) == {name for name in found.openings if _is_covered(found.case, name)},
-                "name": state_name(state.covered),
+                "name": listing([*state.covered]) if state.covered else "nothing",
                 "cells": [
                     _cell(level, change, i == best)
                     for level, change, best in zip(state.spl_db, state.change_db, found.best, strict=True)
