@@ -5,13 +5,17 @@ BIN := $(VENV)/bin
 export OPENBLAS_NUM_THREADS ?= 1
 export MPLBACKEND := Agg
 
-.PHONY: demo test lint bench reports schema clean
+.PHONY: demo test test-browser lint bench reports schema clean
 
 demo: $(VENV)/installed
 	$(BIN)/airpath demo
 
 test: $(VENV)/installed-dev
 	$(BIN)/python -m pytest
+
+test-browser: $(VENV)/installed-browser
+	sh tests/browser/get_browser.sh $(BIN)/python
+	$(BIN)/python -m pytest tests/browser
 
 lint: $(VENV)/installed-dev
 	$(BIN)/ruff check solver tests
@@ -36,6 +40,10 @@ $(VENV)/installed: pyproject.toml | $(VENV)/bin/python
 $(VENV)/installed-dev: pyproject.toml | $(VENV)/bin/python
 	$(BIN)/python -m pip install --quiet --editable '.[dev]'
 	touch $@ $(VENV)/installed
+
+$(VENV)/installed-browser: pyproject.toml $(VENV)/installed-dev | $(VENV)/bin/python
+	$(BIN)/python -m pip install --quiet --editable '.[browser]'
+	touch $@
 
 clean:
 	rm -rf $(VENV) airpath-out .pytest_cache .mypy_cache .ruff_cache .hypothesis .benchmarks

@@ -144,7 +144,7 @@ const airpathCharts = (() => {
       text_align: "center", text_baseline: "middle", text_font: FONT, text_font_size: "10px",
       text_font_style: "bold", text_color: INK});
     figure.add_tools(new Bokeh.HoverTool({renderers: [heads, feet], visible: false, attachment: "below",
-      tooltips: [["@number", "@heading"], ["cause", "@words"]]}));
+      tooltips: [["number", "@number, @heading"], ["cause", "@words"]]}));
     return {tones, flags};
   }
 
