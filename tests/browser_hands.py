@@ -30,8 +30,8 @@ def shot(page, name):
 
 
 def column(page, source, name):
-    """Return a column of the curves that are drawn."""
-    script = "([source, name]) => Bokeh.documents.at(-1).get_model_by_name(source).data[name]"
+    """Return a column of the curves of the impedance chart, as they are drawn."""
+    script = "([source, name]) => Bokeh.documents[0].get_model_by_name(source).data[name]"
     return np.array(page.evaluate(script, [source, name]), dtype=float)
 
 

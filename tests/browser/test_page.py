@@ -100,9 +100,9 @@ def test_a_feature_is_read_under_the_pointer(bench):
     page.locator('figure[data-chart="impedance"]').scroll_into_view_if_needed()
     place = page.evaluate(
         """frequency => {
-          const figure = Bokeh.documents.at(-1).roots()[0], view = Bokeh.index.get_one(figure);
+          const figure = Bokeh.documents[0].roots()[0], view = Bokeh.index.get_one(figure);
           const box = view.el.getBoundingClientRect(), {x_range: x, y_range: y} = figure, frame = view.frame.bbox;
-          const line = Bokeh.documents.at(-1).get_model_by_name('line').data;
+          const line = Bokeh.documents[0].get_model_by_name('line').data;
           const i = line.frequency.findIndex(f => f >= frequency);
           const share = Math.log(frequency / x.start) / Math.log(x.end / x.start);
           return [box.x + frame.left + share * frame.width,

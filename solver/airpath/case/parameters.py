@@ -78,25 +78,37 @@ def parameters(case: Case) -> dict[str, Parameter]:
 
 
 def _of_table(case: Case, table: Table, path: tuple[Step, ...]) -> Iterator[Parameter]:
-    for key, field in fields_of(type(table)).items():
-        attribute = next(name for name, f in type(table).model_fields.items() if f is field)
+    for key, attribute, rule, text in _turnable(type(table)):
         value = getattr(table, attribute)
-        if value is None or key in _RATINGS:
+        if value is None:
             continue
-        if table_of(field.annotation) is not None:
+        if rule is None:
             yield from _of_table(case, value, (*path, key))
             continue
-        rules = [*field.metadata, *parts_of(field.annotation)]
-        rule = next((r for r in rules if isinstance(r, Quantity | Number)), None)
-        if rule is None or (isinstance(rule, Number) and rule.whole):
-            continue
-        text = (field.description or "").split(", as in")[0].rstrip(".")
         values = value if isinstance(value, tuple) else (value,)
         for i, one in enumerate(values):
             if not isinstance(one, float) or (one == 0.0 and attribute not in table.model_fields_set):
                 continue
             place = (*path, key, i) if isinstance(value, tuple) else (*path, key)
             yield _parameter(case, place, one, rule, text)
+
+
+@cache
+def _turnable(model: type[Table]) -> tuple[tuple[str, str, Quantity | Number | None, str], ...]:
+    """Return key, attribute, rule and text of what can be turned in a table; the rule is None for a table in it."""
+    found: list[tuple[str, str, Quantity | Number | None, str]] = []
+    for key, field in fields_of(model).items():
+        attribute = next(name for name, f in model.model_fields.items() if f is field)
+        if key in _RATINGS:
+            continue
+        if table_of(field.annotation) is not None:
+            found.append((key, attribute, None, ""))
+            continue
+        rules = [*field.metadata, *parts_of(field.annotation)]
+        rule = next((r for r in rules if isinstance(r, Quantity | Number)), None)
+        if rule is not None and not (isinstance(rule, Number) and rule.whole):
+            found.append((key, attribute, rule, (field.description or "").split(", as in")[0].rstrip(".")))
+    return tuple(found)
 
 
 def _parameter(case: Case, path: tuple[Step, ...], value: float, rule: Quantity | Number, text: str) -> Parameter:

@@ -87,11 +87,13 @@ class Prediction:
 
 
 def predict(
-    case: Case, models: tuple[str, ...] | None = None, solver: Callable[[Network, Omega], State] = solve_network
-) -> Prediction:
+    case: Case, models: tuple[str, ...] | None = None, solver: Callable[[Network, Omega], State] = solve_network,
+    *, brief: bool = False,
+) -> Prediction:  # fmt: skip
     """Solve a case in every fidelity that it allows, or in the given ones.
 
-    ``solver``: solves a network at angular frequencies [rad/s], for those who remember parts of it.
+    ``solver``: solves a network at angular frequencies [rad/s], for those who remember parts of it; ``brief``: without
+    the tables that take solves of their own, of ports and of the room.
     Raises FidelityError, CaseError or AccuracyError.
     """
     allowed = models_for(case)
@@ -114,12 +116,12 @@ def predict(
         responses=responses,
         tones_hz=tones,
         tones=[rows[m][i] for i in range(len(tones)) for m in networks],
-        ports=port_rows(case, networks[best], best, at_tones[best]),
+        ports={} if brief else port_rows(case, networks[best], best, at_tones[best]),
         warnings=[*_doubts(case), *cautions(case, responses[best], at_tones[best])],
         notes=notes,
         parting=_parting(case, responses),
         tones_text=tones_text,
-        doors=doors(case, at_tones[best], responses[best]),
+        doors=None if brief else doors(case, at_tones[best], responses[best]),
         clean=clean_rows(case, at_tones[best]),
     )
 

@@ -61,7 +61,7 @@ class Engine:
         """
         thin = self._thin if moving else 1
         start = time.perf_counter()
-        prediction = predict(thinned(case, thin), (FIDELITY,), self._memory)
+        prediction = predict(thinned(case, thin), (FIDELITY,), self._memory, brief=True)
         self._memory.turn()
         if moving:
             self._pace(time.perf_counter() - start, case)

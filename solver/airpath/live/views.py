@@ -57,6 +57,7 @@ def results(prediction: Prediction) -> dict[str, Any]:
         "tones_text": prediction.tones_text,
         "parting": prediction.parting,
         "ports": [port_cells(prediction, name, row) for name, row in prediction.ports.items()],
+        "brief": bool(prediction.case.ports) and not prediction.ports,  # the table of ports follows
         "cautions": prediction.warnings,
         "scale": prediction.case.scale,
     }

@@ -80,6 +80,7 @@ async function showCurves(message) {
   if (message.content) find("speed").hidden = !message.content.charts.some((chart) => chart.picture === "air-speed");
   if (!message.studied) {
     find("features").classList.add("stale");
+    find("cover").classList.add("stale");
     find("drawn").replaceChildren();
     document.body.dataset.state = message.moving ? "moving" : "solving";
   }

@@ -1,16 +1,51 @@
-// The curves: the report's charts, built once and then fed with what is new.
-/* global airpathCharts */
+// The curves: the report's charts, each built once and then fed with what is new; one out of sight waits until it is seen.
+/* global airpathCharts, Bokeh */
 
 export function plots(page) {
-  let built = null, line = Promise.resolve();
+  let drawn = [], line = Promise.resolve();
+  const eye = new IntersectionObserver((entries) => {
+    for (const {target, isIntersecting} of entries) {
+      const one = drawn.find((candidate) => candidate.host === target);
+      if (one) { one.seen = isIntersecting; catchUp(one); }
+    }
+  }, {rootMargin: "80px"});
 
   async function build(content) {
-    for (const host of page.querySelectorAll("[data-chart]")) {
+    clear();
+    const pictures = [...new Set(content.charts.map((chart) => chart.picture))];
+    for (const picture of pictures) {
+      const host = page.querySelector(`[data-chart="${picture}"]`);
+      const charts = content.charts.filter((chart) => chart.picture === picture);
+      const built = await airpathCharts(host.parentElement, {...content, charts});
+      drawn.push({host, built, seen: true, late: null});
+      eye.observe(host);
+    }
+  }
+
+  function clear() {
+    eye.disconnect();
+    for (const {host, built} of drawn) {
+      const sheet = built.figures[0].document;
+      sheet.clear();
+      Bokeh.documents.splice(Bokeh.documents.indexOf(sheet), 1);
       host.replaceChildren();
       host.classList.remove("drawn");
     }
-    built = null;
-    built = await airpathCharts(page, content);
+    drawn = [];
+  }
+
+  function catchUp(one) {
+    if (!one.seen || one.late === null) return;
+    const fresh = one.late;
+    one.late = null;
+    one.built.update(fresh);
+  }
+
+  function feed(fresh) {
+    for (const one of drawn) {
+      one.late = {...fresh, sources: {...one.late?.sources, ...fresh.sources}};
+      catchUp(one);
+    }
   }
 
   const frame = () => new Promise((done) => requestAnimationFrame(() => done()));
@@ -19,7 +54,7 @@ export function plots(page) {
   function show(message) {
     line = line.then(async () => {
       if (message.what === "charts") await build(message.content);
-      else if (built !== null) built.update(message.fresh);
+      else feed(message.fresh);
       await frame();
       await frame();
     }).catch((error) => console.error(error));

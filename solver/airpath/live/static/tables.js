@@ -28,12 +28,14 @@ export function results(found) {
     [`${t.impedance}, ${t.phase}`, "n"], [t.of_xmax ? `${t.excursion} (${t.of_xmax})` : t.excursion, t.beyond ? "over" : ""],
     [t.held, "n"], [t.level, "n"], [t.shares.map(([name, share]) => `${name} ${share}`).join(", ")],
     [sentence(t.verdict), "words"]]));
+  find("cautions").hidden = found.cautions.length === 0;
+  list(find("cautions").querySelector("ul"), found.cautions);
+  find("port-table").classList.toggle("stale", found.brief);
+  if (found.brief) return;
   find("port-table").hidden = found.ports.length === 0;
   fill(find("ports"), ["Port", "Effective length", "Tuning", "Rings as a pipe at", "Air speed, peak", "In words"],
     found.ports.map((p) => [p.name, [p.length, "n"], [p.tuning], [p.pipes],
       [`${p.speed} (limit ${p.limit})`, p.over ? "over" : ""], [sentence(p.verdict), "words"]]));
-  find("cautions").hidden = found.cautions.length === 0;
-  list(find("cautions").querySelector("ul"), found.cautions);
 }
 
 function sentence(words) { return `${words.charAt(0).toUpperCase()}${words.slice(1)}.`; }
@@ -80,6 +82,7 @@ function shade(by) {
 
 export function covering(found, use) {
   find("cover").hidden = false;
+  find("cover").classList.remove("stale");
   find("cover-text").textContent = `By the ${found.fidelity} model. ${found.answer}`;
   const heads = ["Covered", ...found.tones, "Mean", "In words"];
   const head = make("thead", {}, make("tr", {}, ...heads.map((text) => make("th", {scope: "col"}, text))));
