@@ -1,22 +1,73 @@
-"""Remake reports/: per bundled case the summary, the picture and the result. Run by ``make reports``."""
+"""Remake reports/: what the commands print for the bundled cases, a few pictures, thinned results. Run by ``make reports``."""
 
 from __future__ import annotations
 
+import contextlib
 import io
 import json
 import shutil
 import sys
 import tempfile
+from dataclasses import dataclass
 from pathlib import Path
 
-from rich.console import Console
-
-import airpath
-from airpath.cli.show import show_ports, show_prediction
-from airpath.report.write import write_report
+from airpath.cli.main import main as airpath
 
 ROOT = Path(__file__).parents[2]
+CASES = sorted((ROOT / "cases").glob("*.toml"))
 POINTS = 24  # frequencies kept of each curve, evenly spaced in the sweep
+
+
+@dataclass(frozen=True)
+class Shown:
+    """One command: its words go to ``reports/folder/words``, ``pictures`` beside them."""
+
+    folder: str
+    words: str
+    command: tuple[str, ...]
+    pictures: tuple[str, ...] = ()
+
+    @property
+    def text(self) -> Path:
+        return ROOT / "reports" / self.folder / self.words
+
+    def run(self, scratch: Path) -> str:
+        """Run the command into ``scratch`` and return what it prints, with the usual folder's name in it."""
+        out = scratch / "out.toml" if self.command[0] == "scale" else scratch / "out"
+        printed = io.StringIO()
+        with contextlib.redirect_stdout(printed):
+            status = airpath([*self.command, "--out", str(out)])
+        assert status == 0, self.command
+        words = printed.getvalue().replace(str(out), f"airpath-out/{self.folder}{out.suffix}")
+        return "\n".join(line.rstrip() for line in words.splitlines()) + "\n"
+
+
+def case(name: str) -> str:
+    return str(ROOT / "cases" / f"{name}.toml")
+
+
+def data(name: str) -> str:
+    return str(ROOT / "cases" / "data" / f"{name}.csv")
+
+
+PREDICTED = [
+    Shown(path.stem, "summary.txt", ("predict", str(path)), ("impedance.png", "sketch.png")) for path in CASES
+]
+OTHERS = [
+    Shown("rumble-bench", "explain.txt", ("explain", case("rumble-bench")), ("impedance-explained.png", "work.png")),
+    Shown("rumble-bench", "cover.txt", ("cover", case("rumble-bench")), ("cover-matrix.png",)),
+    Shown("rumble-bench", "scale.txt", ("scale", case("rumble-bench"), "--to", "1")),
+    Shown("lantern-slot", "explain.txt", ("explain", case("lantern-slot")), ("impedance-explained.png",)),
+    Shown(
+        "fog-signal-folded", "fold.txt", ("fold", case("fog-signal-folded")),
+        ("fold-path.png", "fold-areas.png", "fold-throat.png"),
+    ),
+    Shown("bent-pipe", "fold.txt", ("fold", case("bent-pipe")), ("fold-path.png",)),
+    Shown(
+        "ticket-booth", "driver.txt",
+        ("driver", data("ticket-booth-free"), "--sd", "88 cm^2", "--added-mass", "6 g", data("ticket-booth-6g")),
+    ),
+]  # fmt: skip
 
 
 def thinned(result: dict) -> dict:
@@ -34,29 +85,19 @@ def thinned(result: dict) -> dict:
     return walk(result)
 
 
-def summary(prediction) -> str:
-    """Return what the terminal shows."""
-    stream = io.StringIO()
-    out = Console(file=stream, width=120, highlight=False)
-    show_prediction(prediction, out)
-    show_ports(prediction.ports, out)
-    return "\n".join(line.rstrip() for line in stream.getvalue().splitlines()) + "\n"
-
-
 def main() -> None:
-    for path in sorted((ROOT / "cases").glob("*.toml")):
-        prediction = airpath.predict(airpath.load(path))
-        folder = ROOT / "reports" / path.stem
+    for shown in [*PREDICTED, *OTHERS]:
+        folder = shown.text.parent
         folder.mkdir(parents=True, exist_ok=True)
         with tempfile.TemporaryDirectory() as scratch:
-            files = {file.name: file for file in write_report(prediction, Path(scratch) / "out")}
-            for name in ("impedance.png", "sketch.png"):
-                if name in files:
-                    shutil.copy(files[name], folder / name)
-        (folder / "summary.txt").write_text(summary(prediction), encoding="utf-8")
-        text = json.dumps(thinned(prediction.to_dict()), indent=1)
-        (folder / "result.json").write_text(text + "\n", encoding="utf-8")
-        print(f"reports/{path.stem}", file=sys.stderr)
+            shown.text.write_text(shown.run(Path(scratch)), encoding="utf-8")
+            for name in shown.pictures:
+                if (Path(scratch) / "out" / name).exists():
+                    shutil.copy(Path(scratch) / "out" / name, folder / name)
+            if shown in PREDICTED:
+                result = json.loads((Path(scratch) / "out" / "result.json").read_text(encoding="utf-8"))
+                (folder / "result.json").write_text(json.dumps(thinned(result), indent=1) + "\n", encoding="utf-8")
+        print(f"reports/{shown.folder}/{shown.words}", file=sys.stderr)
 
 
 if __name__ == "__main__":
