@@ -1,4 +1,4 @@
-"""Remake reports/: what the commands print for the bundled cases, a few pictures, thinned results. Run by ``make reports``."""
+"""Remake reports/ (``make reports``): what the commands print for the bundled cases, pictures, thinned results."""
 
 from __future__ import annotations
 
@@ -63,6 +63,10 @@ OTHERS = [
         ("fold-path.png", "fold-areas.png", "fold-throat.png"),
     ),
     Shown("bent-pipe", "fold.txt", ("fold", case("bent-pipe")), ("fold-path.png",)),
+    Shown(
+        "buoy-round", "rank.txt", ("rank", case("buoy-round"), case("buoy-slot"), case("buoy-double")),
+        ("rank.png",),
+    ),
     Shown(
         "ticket-booth", "driver.txt",
         ("driver", data("ticket-booth-free"), "--sd", "88 cm^2", "--added-mass", "6 g", data("ticket-booth-6g")),
