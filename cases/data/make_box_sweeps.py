@@ -15,7 +15,8 @@ import airpath
 from airpath.case.parameters import parameters
 from airpath.measured.freedom import Free, with_leak
 
-HERE = Path(__file__).parent
+CASES = Path(__file__).parents[1]
+DATA = CASES / "data"
 NOISE = 0.005  # of the impedance, each part
 POINTS = 240
 BENCH = {"ports.nose.length": 65e-3, "driver.fs": 95.5, "driver.Qes": 0.50, "driver.Vas": 1.36e-3}  # SI
@@ -39,17 +40,17 @@ def write(name: str, what: str, case: airpath.Case, model: str, seed: int) -> No
     z = airpath.solve(case, model, frequency).impedance * np.exp(noise)
     head = f"# Invented data, not measured: {what}.\n# Made by make_box_sweeps.py.\n"
     rows = [f"{f:.3f},{abs(x):.4f},{np.rad2deg(np.angle(x)):.3f}\n" for f, x in zip(frequency, z, strict=True)]
-    (HERE / f"{name}.csv").write_text(head + "frequency Hz,impedance ohm,phase deg\n" + "".join(rows))
+    (DATA / f"{name}.csv").write_text(head + "frequency Hz,impedance ohm,phase deg\n" + "".join(rows))
 
 
 def main() -> None:
     """Write the files."""
-    bench = built(airpath.load(HERE.parent / "rumble-bench.toml"), BENCH)
+    bench = built(airpath.load(CASES / "rumble-bench.toml"), BENCH)
     write("rumble-bench-open", "the rumble bench as built", bench, "field", 1)
     nose = bench.ports["nose"].model_copy(update={"covered": True})
     capped = bench.model_copy(update={"ports": {**bench.ports, "nose": nose}})
     write("rumble-bench-nose-covered", "the rumble bench as built, its nose covered", capped, "field", 2)
-    booth = built(airpath.load(HERE.parent / "ticket-booth.toml"), BOOTH)
+    booth = built(airpath.load(CASES / "ticket-booth.toml"), BOOTH)
     write("ticket-booth-leaky", "the ticket booth as built, a cable hole left open", booth, "line", 3)
 
 
