@@ -60,26 +60,46 @@ def spots(network: Network, frequency: NDArray[np.float64]) -> list[Spot]:
     free, held = (distinct(np.concatenate(pair)) for pair in zip((free, held), more, strict=True))
     peak, dip = _paired(highs, free), _paired(lows, held)
     taken = set(peak.values())
-    rest = [(w, w.real) for w in free.tolist() if w not in taken and omega[0] <= w.real <= omega[-1]]
-    turning: list[tuple[Kind, float, complex | None]] = [("peak", x, peak.get(x)) for x in highs.tolist()]
-    turning += [("dip", x, dip.get(x)) for x in lows.tolist()]
-    every = [*turning, *(("ripple", x, w) for w, x in rest)]
+    every: list[tuple[Kind, float, complex | None]] = [("peak", x, peak.get(x)) for x in highs.tolist()]
+    every += [("ripple", w.real, w) for w in free.tolist() if w not in taken and omega[0] <= w.real <= omega[-1]]
+    every += [("dip", x, dip.get(x)) for x in lows.tolist()]
     z = impedance(network, np.array([x for _, x, _ in every]))
-    height = heights(network, np.array([w for w, _ in rest], dtype=np.complex128), np.abs(z[len(turning) :]))
+    ringing = [i for i, (kind, _, w) in enumerate(every) if kind != "dip" and w is not None]
+    natural = np.array([every[i][2] for i in ringing], dtype=np.complex128)
+    weak = {i for i, h in zip(ringing, heights(network, natural, np.abs(z[ringing])), strict=True) if h < RIPPLE}
     found = [
         Spot(
             kind=kind, frequency=x / (2 * np.pi), impedance=complex(z[i]), omega=w,
             cone="clamped" if kind == "dip" else "free",
         )
         for i, (kind, x, w) in enumerate(every)
-        if i < len(turning) or height[i - len(turning)] >= RIPPLE
+        if not (kind == "ripple" and i in weak)
     ]  # fmt: skip
-    return sorted(found, key=lambda spot: spot.frequency)
+    faint = {every[i][1] / (2 * np.pi) for i in weak}
+    return _without_faint(sorted(found, key=lambda spot: spot.frequency), faint)
+
+
+def _without_faint(found: list[Spot], faint: set[float]) -> list[Spot]:
+    """Leave out the peaks of resonances too weak to be listed, each with the dip beside it that it hardly parts from.
+
+    ``faint``: where they are [Hz].
+    """
+    kept = list(found)
+    for spot in found:
+        if spot.kind != "peak" or spot.frequency not in faint:
+            continue
+        i = kept.index(spot)
+        beside = [j for j in (i - 1, i + 1) if 0 <= j < len(kept) and kept[j].kind == "dip"]
+        if beside:
+            j = min(beside, key=lambda j: abs(abs(kept[j].impedance / spot.impedance) - 1))
+            kept = [other for k, other in enumerate(kept) if k not in (i, j)]
+    return kept
 
 
 def _near(natural: ComplexArray, omega: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Return points around natural frequencies that are sharper than the grid."""
-    points = (natural.real[:, None] + natural.imag[:, None] * np.linspace(-4, 4, 17)).ravel()
+    """Return points around natural frequencies, finer than the grid: up to four half-widths away, closest inside."""
+    step = np.linspace(-1, 1, 33)
+    points = (natural.real[:, None] + 4 * natural.imag[:, None] * step * np.abs(step)).ravel()
     return np.asarray(points[(points > omega[0]) & (points < omega[-1])])
 
 

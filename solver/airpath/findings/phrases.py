@@ -111,7 +111,8 @@ def company(step: Mapping[str, bool], springs: list[str], subject: str) -> str:
     if between:
         said.append(f"air goes to and fro between {subject} and {quoted(between)}")
     if pressing:
-        said.append(f"{subject} and the air in {quoted(pressing)} press on the air in {quoted(springs)} together")
+        on = f"the air in {quoted(springs)}" if springs else "the air between them"
+        said.append(f"{subject} and the air in {quoted(pressing)} press on {on} together")
     return listing(said) if said else ""
 
 
