@@ -20,6 +20,7 @@ from airpath.measured.compare import Comparison, compare
 from airpath.measured.sweep import measured_of, read_sweep
 
 _PARTS = 3  # named with their share of the energy
+_MOVERS = {"dimension": "Moved most by", "driver": "Of the driver's values most by", "place": "Of the places most by"}
 
 
 def arguments(command: argparse.ArgumentParser) -> None:
@@ -109,7 +110,9 @@ def _lines(feature: Feature) -> list[str]:
     if feature.evidence:
         first, *rest = feature.evidence
         lines.append("; ".join([first[0].upper() + first[1:], *rest]) + ".")
-    if feature.sensitivity:
-        moves = [f"{s.parameter} {s.hz_per_unit:+.2g} Hz per {s.unit}" for s in feature.sensitivity[:_PARTS]]
-        lines.append(f"Moved most by {listing(moves)}.")
+    for kind, words in _MOVERS.items():
+        largest = [s for s in feature.sensitivity if s.kind == kind][:_PARTS]
+        moves = [f"{s.parameter} {s.hz_per_unit:+.2g} Hz per {s.unit or '1'}" for s in largest]
+        if moves:
+            lines.append(f"{words} {listing(moves)}.")
     return [*lines, *(f"Advice: {advice.text}" for advice in feature.advice)]
