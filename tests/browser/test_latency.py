@@ -6,6 +6,7 @@ import time
 
 import numpy as np
 import pytest
+from playwright.sync_api import expect
 
 import airpath
 from browser_hands import changed, column, dragged, settled
@@ -43,7 +44,7 @@ def test_the_curves_follow_the_hand(bench, name):
     for _ in range(TRIES):
         page.evaluate("performance.clearMeasures()")
         dragged(page, KNOBS[name], np.linspace(0.3, 0.9, 40))
-        changed(page)
+        expect(page.locator("body")).not_to_have_attribute("data-state", "moving", timeout=30_000)
         took = delays(page)
         medians.append(float(np.median(took)))
         print(

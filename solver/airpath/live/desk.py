@@ -182,6 +182,8 @@ class Desk:
         session.turn(knob.name, float(value) * knob.si)
         self._board.moving = True
         self._board.outdate()
+        if self._study is not None:
+            self._study.outdate()
         self._revision += 1
         try:
             self._board.plots.now = self._engine.predict(session.case, moving=True)

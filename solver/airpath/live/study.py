@@ -46,6 +46,7 @@ class Study:
         self._waiting: _Job | None = None
         self._errands: deque[_Job] = deque()
         self._since = 0.0
+        self._outdated = False
         self._start()
 
     def ask(self, revision: int, text: str, path: Path) -> None:
@@ -59,11 +60,15 @@ class Study:
             self._errands.append((ERRAND, errand, text, str(path)))
         self.next()
 
+    def outdate(self) -> None:
+        """Say that the case has changed: what runs is wanted no more, and ends soon; what waits is dropped."""
+        self._waiting, self._outdated = None, True
+
     def next(self) -> None:
         """Take the errand or the case that waits, if its turn has come."""
         if self._running is not None:
-            outdated = self._waiting is not None and self._running[0] != ERRAND
-            if not outdated or time.monotonic() - self._since < _LONG:
+            stale = self._outdated or self._waiting is not None
+            if not stale or self._running[0] == ERRAND or time.monotonic() - self._since < _LONG:
                 return
             self.close()
             self._start()
@@ -73,7 +78,7 @@ class Study:
             self._running, self._waiting = self._waiting, None
         else:
             return
-        self._since = time.monotonic()
+        self._since, self._outdated = time.monotonic(), False
         self._pipe.send(self._running)
 
     def heard(self, news: News) -> None:
@@ -118,11 +123,11 @@ def study(case: Case) -> Iterator[tuple[str, Any]]:
 
     yield "step", "solving every fidelity"
     yield "prediction", predict(case)
-    yield "step", "looking for the cause of every peak and dip"
-    yield "features", explain(case)
     if outlets(case):
         yield "step", "covering the openings in every way"
         yield "covering", cover(case)
+    yield "step", "looking for the cause of every peak and dip"
+    yield "features", explain(case)
 
 
 def report(case: Case) -> Iterator[tuple[str, Any]]:
