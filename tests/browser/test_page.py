@@ -58,6 +58,16 @@ def test_a_peak_moves_under_the_hand_to_where_predict_puts_it(bench):
     shot(page, "dragged")
 
 
+def test_a_hand_that_comes_back_to_where_it_was_lets_go_too(bench):
+    page = bench("ticket-booth").page()
+    settled(page)
+    start = float(slider(page, "ports.vent.length").evaluate("s => (s.value - s.min) / (s.max - s.min)"))
+    dragged(page, "ports.vent.length", [0.6, 0.7, start])
+    changed(page)
+    expect(field(page, "ports.vent.length")).to_have_value("125")
+    expect(page.locator("#unwritten")).to_be_hidden()
+
+
 def test_while_the_hand_is_on_it_the_page_says_which_model_it_shows(bench):
     page = bench("rumble-bench").page()
     settled(page)

@@ -90,9 +90,11 @@ class Hub:
         self._thread.shutdown(wait=False, cancel_futures=True)
 
     async def _work(self) -> None:
-        while self._wishes:
-            await self.run(self.desk.ask, self._wishes.popleft())
-        self._working = False
+        try:
+            while self._wishes:
+                await self.run(self.desk.ask, self._wishes.popleft())
+        finally:
+            self._working = False
 
     def _say(self, message: Message) -> None:
         self._loop.call_soon_threadsafe(self._broadcast, _text(message))

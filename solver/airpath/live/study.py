@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import multiprocessing
+import os
 import time
 from collections import deque
 from collections.abc import Callable, Iterator
@@ -18,6 +19,7 @@ from airpath.case.schema import Case
 from airpath.errors import AirpathError
 
 _MOST_ERRANDS = 4
+_BEHIND = 10  # how far the process stands back, as `nice` counts
 _LONG = 3.0  # s after which a study that nobody wants any more is stopped
 ERRAND = -1  # the revision of errands: they belong to the case as it was when they were asked for
 _Job = tuple[int, str, str, str]
@@ -159,7 +161,9 @@ _TASKS = {"study": study, "report": report, "pictures": pictures}
 
 
 def _work(pipe: Connection) -> None:
-    """Study what comes through the pipe until it closes."""
+    """Study what comes through the pipe until it closes; the hand on the page goes first."""
+    if hasattr(os, "nice"):
+        os.nice(_BEHIND)
     with suppress(EOFError, OSError, KeyboardInterrupt):
         while True:
             revision, task, text, path = pipe.recv()

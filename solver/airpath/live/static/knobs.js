@@ -24,7 +24,13 @@ export function knobs(host, turns) {
       say(entry, slider.value);
       turns.turn(knob.name, Number(slider.value));
     });
-    slider.addEventListener("change", () => { held = null; turns.letGo(); });
+    for (const end of ["change", "pointerup", "pointercancel", "keyup", "blur"]) {  // "change" is not said at the old value
+      slider.addEventListener(end, () => {
+        if (held !== slider) return;
+        held = null;
+        turns.letGo();
+      });
+    }
     field.addEventListener("change", () => {
       if (field.value === "" || !Number.isFinite(Number(field.value))) { put(entry, entry.knob); return; }
       turns.turn(knob.name, Number(field.value));
