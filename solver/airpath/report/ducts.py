@@ -71,14 +71,21 @@ class Duct:
         for i in range(1, min(self.count, 6)):
             side = (2 * i / min(self.count, 6) - 1) * halves
             sheet.stroke([put(d, s) for d, s in zip(along, side, strict=True)], linewidth=0.7)
+        over = float(halves[-1]) + (0.04 * sheet.inch if self.covered else 0.0)
+        self._draw_end(sheet, [put(along[-1], over), put(along[-1], -over)])
+
+    def mark_end(self, sheet: Sheet, at: Point, half: float) -> None:
+        """Draw the end of a duct that meets a chamber's wall from above."""
+        self._draw_end(sheet, [(at[0] - half, at[1]), (at[0] + half, at[1])])
+
+    def _draw_end(self, sheet: Sheet, line: list[Point]) -> None:
         sheet.part = f"{self.name}{END}"
         if self.covered:
-            over = float(halves[-1]) + 0.04 * sheet.inch
-            sheet.stroke([put(along[-1], over), put(along[-1], -over)], color=ALARM, linewidth=4)
+            sheet.stroke(line, color=ALARM, linewidth=4)
         else:
-            end = [put(along[-1], float(halves[-1])), put(along[-1], -float(halves[-1]))]
-            sheet.stroke(end, linewidth=0.7, linestyle=(0, (2, 2)), color=INK)
+            sheet.stroke(line, linewidth=0.7, linestyle=(0, (2, 2)), color=INK)
         sheet.part = self.name
+
 
 
 def ducts_of(case: Case, longest: float) -> list[Duct]:

@@ -122,6 +122,7 @@ def draw_between(
         sheet.stroke(path, linewidth=6.5, solid_capstyle="butt")
         sheet.stroke(path, linewidth=4.0, color=AIR_FILL, solid_capstyle="projecting", zorder=3.1)
         sheet.text(sum(xs) / 2, high + 0.07 * sheet.inch, duct.words, va="bottom")
+        duct.mark_end(sheet, (other if duct.to == second else one)[0], 0.06 * sheet.inch)
         return
     mine = [d for d in ducts if {d.start, d.to} == {first, second}]
     foot = sum(in_gap(case, boxes)) if {first, second} == {case.driver.front, case.driver.rear} else 0.0
