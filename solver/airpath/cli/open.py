@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import asyncio
+import signal
 import sys
 from contextlib import suppress
 from pathlib import Path
@@ -32,5 +33,6 @@ def run(options: argparse.Namespace) -> None:
 
             webbrowser.open(address)
 
+    signal.signal(signal.SIGTERM, signal.default_int_handler)  # leave tidily then too
     with suppress(KeyboardInterrupt):
         asyncio.run(serve(path, folder, ready))
