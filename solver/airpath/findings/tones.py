@@ -15,7 +15,7 @@ HELD_FIRMLY_DB = -12.0  # excursion a quarter of the free-air one or less
 HELD_DB = -3.0
 SWINGS_DB = 3.0
 _TOGETHER_DB = 3.0  # openings this close share the work
-_AGAINST_DB = 1.0  # an opening this far above the total is being cancelled
+_AGAINST_DB = 1.0  # openings that together are this far above the total are being cancelled
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -56,8 +56,8 @@ def _row(case: Case, response: Response, i: int) -> ToneRow:
         values = response.share_db(name)
         share[name] = None if values is None else float(values[i])
     speed = {name: float(o.air_speed_peak[i]) for name, o in response.openings.items() if name != "cone"}
-    audible = {name: value for name, value in share.items() if value is not None}
-    leader = max(audible, key=lambda name: audible[name])
+    audible = {name: complex(o.pressure[i]) for name, o in response.openings.items() if o.pressure is not None}
+    leader = max(audible, key=lambda name: abs(audible[name]))
     excursion, loading = float(response.excursion_peak[i]), float(response.loading_db[i])
     verdict = f"{cone_held(loading)}; {_work(audible, leader)}"
     if case.driver.xmax is not None and excursion > case.driver.xmax:
@@ -88,17 +88,32 @@ def cone_held(loading_db: float) -> str:
     return f"the air helps the cone to swing ({loading_db:+.0f} dB)"
 
 
-def _work(share_db: dict[str, float], leader: str) -> str:
-    """Say which openings do the work, and whether they cancel."""
-    if len(share_db) == 1:
+def _work(pressure: dict[str, complex], leader: str) -> str:
+    """Say which openings do the work, and which work against them; ``pressure``: of each at the listener."""
+    if len(pressure) == 1:
         return f"only {label(leader)} radiates"
-    near = [name for name, value in share_db.items() if value > share_db[leader] - _TOGETHER_DB]
-    names = listing([label(name) for name in near])
-    if share_db[leader] > _AGAINST_DB:
-        others = [name for name in share_db if name != leader]
-        rival = near if len(near) > 1 else [leader, max(others, key=lambda name: share_db[name])]
-        return f"{listing([label(name) for name in rival])} work against each other"
-    return f"{names} {'do' if len(near) > 1 else 'does'} the work"
+    ahead = {name: (p * pressure[leader].conjugate()).real > 0 for name, p in pressure.items()}
+    sides = [{name: p for name, p in pressure.items() if ahead[name] is side} for side in (True, False)]
+    most, total = max(abs(sum(side.values())) for side in sides), abs(sum(pressure.values()))
+    if most <= total * 10 ** (_AGAINST_DB / 20):
+        near = _loudest(pressure)
+        return f"{_listed(near)} {'do' if len(near) > 1 else 'does'} the work"
+    first, second = (_loudest(side) for side in sorted(sides, key=lambda side: -abs(sum(side.values()))))
+    if len(first) == len(second) == 1:
+        near = _loudest(pressure)
+        both = [name for name in pressure if name in near] if len(near) > 1 else [leader, *first, *second]
+        return f"{_listed(list(dict.fromkeys(both)))} work against each other"
+    return f"{_listed(first)} {'work' if len(first) > 1 else 'works'} against {_listed(second)}"
+
+
+def _loudest(pressure: dict[str, complex]) -> list[str]:
+    """Return the loudest and what is as loud within a few dB."""
+    least = max(map(abs, pressure.values())) * 10 ** (-_TOGETHER_DB / 20)
+    return [name for name, p in pressure.items() if abs(p) > least]
+
+
+def _listed(names: list[str]) -> str:
+    return listing([label(name) for name in names])
 
 
 def band(case: Case) -> tuple[float, float]:
