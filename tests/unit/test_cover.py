@@ -97,6 +97,30 @@ def test_best_is_the_loudest_and_of_equals_the_one_with_fewer_covers() -> None:
     assert 2 not in same.best
 
 
+def test_what_is_marked_is_the_first_within_a_tenth_of_the_loudest() -> None:
+    """No state with as many covers or fewer may show a level that the marked one does not reach."""
+    found = cover(case(many(4)).model_copy(update={"tones": (34.0, 45.0, 60.0, 90.0)}), "line")
+    columns = np.array([[*state.spl_db, state.mean_spl_db] for state in found.states]).T
+    for levels, best in zip(columns, (*found.best, found.best_mean), strict=True):
+        assert levels[best] > levels.max() - 0.1
+        assert (levels[:best] <= levels.max() - 0.1).all()
+    assert "within 0.1 dB the one with the fewest covers" in cover_page(found, {
+        f"cover-{name}": b"<svg></svg>" for name in ("matrix", "level", "impedance", "excursion")
+    })  # fmt: skip
+
+
+def test_a_horn_fed_by_the_driver_is_never_said_to_be_covered_inside() -> None:
+    horn = (
+        '[horns.trumpet]\nprofile = "exponential"\nthroat = "90 cm^2"\nmouth = "600 cm^2"\nlength = "500 mm"\n'
+        + chamber("back", "8 L")
+    )
+    fed = case(horn, front="trumpet", rear="back").model_copy(update={"tones": (60.0,)})
+    found = cover(fed, "line", "inner")
+    assert "inner end" not in found.states[-1].text
+    assert "closed at its mouth" in found.states[-1].text
+    assert "covered at the inner end" in cover(DOUBLE, "line", "inner").states[-1].text
+
+
 def test_more_than_six_openings_give_singles_and_pairs() -> None:
     six, seven = cover(case(many(6)), "lumped"), cover(case(many(7)), "lumped")
     assert len(six.states) == 64

@@ -214,3 +214,24 @@ def test_page_marks_what_is_beyond() -> None:
     assert page.count("over the power rating (35 W)") == 3
     assert "2, tie" in page
     assert ", beyond" in page
+
+
+def test_the_same_file_twice_or_from_two_folders_is_told_apart(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Relative paths have a folder too; the name is the file's, and its folder's only where that tells them apart."""
+    for folder in (tmp_path / "one", tmp_path / "two"):
+        folder.mkdir()
+        (folder / "box.toml").write_text(Path(FILES[0]).read_text(encoding="utf-8"), encoding="utf-8")
+    monkeypatch.chdir(tmp_path / "one")
+    here, there = load(Path("box.toml")), load(Path("../two/box.toml"))
+    assert {d.name for d in rank([here, here], model="lumped").designs} == {"box (1)", "box (2)"}
+    assert {d.name for d in rank([here, there], model="lumped").designs} == {"one/box", "two/box"}
+
+
+def test_a_margin_that_is_not_there_is_said_to_be_so() -> None:
+    """A box without a port has no air speed to watch, which no file could have given."""
+    found = rank([box("closed"), box("vented")], CommonDrive(voltage=4.0), model="lumped")
+    row = rank_page(found, b"<svg></svg>").split("<tbody>")[1]
+    assert "no open port" in row
+    assert "no xmax given" in row

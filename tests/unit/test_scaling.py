@@ -215,3 +215,13 @@ def test_a_scale_that_is_no_number(capsys: pytest.CaptureFixture[str]) -> None:
         with pytest.raises(SystemExit) as stopped:
             main(["scale", str(BENCH), "--to", word, "--out", "x.toml"])
         assert stopped.value.code == 2
+        assert "expected a number from 0.01 to 100" in capsys.readouterr().err
+
+
+def test_levels_that_part_by_nothing_are_said_so_and_tones_are_as_given() -> None:
+    case = load(BENCH)
+    near, far = (compare_scales(case, scaled(case, to), model="lumped") for to in (4.001, 1.0))
+    assert near.band_text == "Over the whole band the levels part by less than 0.05 dB."
+    assert "dB at most, at 1:1 near" in far.band_text
+    assert [tone.frequency_hz for tone in far.tones] == list(case.tones)
+    assert [tone.scaled_frequency_hz for tone in far.tones] == [tone / 4 for tone in case.tones]

@@ -14,6 +14,7 @@ from airpath.case import load
 from airpath.cli.options import case_argument, out_folder, output_arguments
 from airpath.cli.show import console, progress
 from airpath.findings.cover import CAPS, Covering, cover
+from airpath.findings.covertext import LOUDEST
 from airpath.findings.wording import decibels, sig
 
 _SHOWN = 24  # states on the terminal
@@ -74,7 +75,7 @@ def show(found: Covering, out: Console) -> None:
         table.add_row(escape(", ".join(state.covered) or "none"), *cells)
     out.print(table)
     if len(found.states) > 1:
-        out.print("* the loudest at this tone, or on average")
+        out.print(f"* {LOUDEST}")
     for i in found.told:
         out.print(escape(f"  {found.states[i].text}"))
     if len(found.states) > _SHOWN:

@@ -59,7 +59,10 @@ def run(options: argparse.Namespace) -> None:
 
 
 def _scale(text: str) -> float:
-    value = float(text)
+    try:
+        value = float(text)
+    except ValueError:
+        value = 0.0
     if not 0.01 <= value <= 100:
         raise argparse.ArgumentTypeError("expected a number from 0.01 to 100: 1 for full size, 4 for a 1:4 model")
     return value
@@ -82,10 +85,7 @@ def _show(found: Scaling, case: Case, out: Console) -> None:
         out.print(escape(sentence))
     if found.tones:
         out.print(_table(found))
-    out.print(
-        f"Over the whole band the levels part by {sig(found.largest_db, 2)} dB at most, at 1:{sig(found.to, 4)} near "
-        f"{sig(found.largest_at_hz)} Hz."
-    )
+    out.print(found.band_text)
 
 
 def _table(found: Scaling) -> Table:

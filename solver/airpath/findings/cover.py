@@ -12,7 +12,7 @@ from airpath.case.problem import nearest
 from airpath.case.schema import Case
 from airpath.elements.base import ComplexArray
 from airpath.errors import CaseError, FidelityError
-from airpath.findings.covertext import Held, State, answer, doubts, sentence, told
+from airpath.findings.covertext import EQUAL_DB, Held, State, answer, doubts, sentence, told
 from airpath.findings.predict import own_tones
 from airpath.findings.wording import listing
 from airpath.network.build import build, label, models_for, refusal
@@ -53,7 +53,8 @@ class Covering:
     """What covering does.
 
     ``states``: all open first, then one covered, two ...; ``best``: the loudest state per tone, ``best_mean`` by the
-    arithmetic mean of the levels; ``band`` over the sweep, ``at_tones`` at the tones; ``tones_text``: how they were
+    arithmetic mean of the levels, of states within EQUAL_DB the one with the fewest covers;
+    ``band`` over the sweep, ``at_tones`` at the tones; ``tones_text``: how they were
     chosen if the case names none; ``notes``: what counts and what was assumed; ``warnings``: dangers.
     """
 
@@ -117,13 +118,18 @@ def cover(case: Case, model: str | None = None, cap: str = "outer", only: tuple[
     every = solved(open_case, model, end, covered, np.concatenate([sweep, tones]))
     band, at_tones = every.part(slice(len(sweep))), every.part(slice(len(sweep), None))
     states = tuple(_state(case, end, openings, covered[i], i, band, at_tones) for i in range(len(covered)))
-    levels = np.round(at_tones.spl_db, 1)  # of equals the one with the fewest covers
+    loudest = _loudest(np.column_stack([at_tones.spl_db, at_tones.spl_db.mean(axis=1)]))
     return Covering(
         case=case, model=model, cap=end, openings=openings, tones_hz=tones, tones_text=tones_text, states=states,
-        best=tuple(levels.argmax(axis=0).tolist()), best_mean=int(np.round(at_tones.spl_db.mean(axis=1), 1).argmax()),
+        best=tuple(loudest[:-1]), best_mean=loudest[-1],
         band=band, at_tones=at_tones, notes=tuple(_notes(case, openings, end)),
         warnings=tuple(doubts(case, [state.covered for state in states], band, at_tones)),
     )  # fmt: skip
+
+
+def _loudest(levels: FloatArray) -> list[int]:
+    """Return the loudest state per column of levels (states, columns) [dB]; of equals the one with fewest covers."""
+    return (levels > levels.max(axis=0) - EQUAL_DB).argmax(axis=0).tolist()  # type: ignore[no-any-return]
 
 
 def _chosen(case: Case, only: tuple[str, ...] | None) -> tuple[str, ...]:

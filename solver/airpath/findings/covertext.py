@@ -21,6 +21,8 @@ from airpath.network.response import FloatArray
 if TYPE_CHECKING:
     from airpath.findings.cover import Curves
 
+EQUAL_DB = 0.1  # levels closer than this are alike: the state with fewer covers counts as the loudest
+LOUDEST = f"the loudest at this tone, or on average; of states within {EQUAL_DB:g} dB the one with the fewest covers"
 _WORTH_DB = 0.5  # a smaller change isn't worth a word
 _STAYS = 0.01  # relative: a tuning that moves less stays
 _SAME = 0.03  # relative: so close a dip is the one that was there
@@ -88,7 +90,8 @@ def sentence(
         many = "s" if len(dips) > 1 else ""
         found = f"{_word(case)}{many} at {listing([sig(f) for f in dips])} Hz, " if dips else ""
         return f"All open: {found}mean level {level.mean():.1f} dB."
-    where = " at the inner end" if end == "inner" else ""
+    fed = [name for name in covered if name in case.horns and case.horns[name].from_ is None]  # no inner end
+    where = " at the inner end" if end == "inner" and len(fed) < len(covered) else ""
     start = f"With {listing([_quoted(name) for name in covered])} covered{where}"
     left = left_over(case, covered)
     if level.max() < _SILENT_DB:

@@ -166,8 +166,10 @@ def _driven(case: Case, drive: CommonDrive) -> Case:
 def _names(cases: Sequence[Case]) -> list[str]:
     """Return the files' names without ending, with their folder where two are alike, numbered where that is too."""
     names = [case.name for case in cases]
-    folders = [case.source.parent.name if case.source is not None else "" for case in cases]
-    names = [f"{folders[i]}/{name}" if names.count(name) > 1 else name for i, name in enumerate(names)]
+    folders = [case.source.resolve().parent.name if case.source is not None else "" for case in cases]
+    both = list(zip(folders, names, strict=True))
+    apart = [folders[i] and names.count(name) > both.count(both[i]) for i, name in enumerate(names)]
+    names = [f"{folders[i]}/{name}" if apart[i] else name for i, name in enumerate(names)]
     return [f"{name} ({i + 1})" if names.count(name) > 1 else name for i, name in enumerate(names)]
 
 

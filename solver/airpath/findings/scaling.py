@@ -70,6 +70,14 @@ class Scaling:
     largest_at_hz: float
     sentences: list[str]
 
+    @property
+    def band_text(self) -> str:
+        """How far the levels part over the whole band, in a sentence."""
+        if self.largest_db < _SAME_DB:
+            return f"Over the whole band the levels part by less than {sig(_SAME_DB)} dB."
+        at = f"at 1:{sig(self.to, 4)} near {sig(self.largest_at_hz)} Hz"
+        return f"Over the whole band the levels part by {sig(self.largest_db, 2)} dB at most, {at}."
+
     def to_dict(self) -> dict[str, Any]:
         """Return the comparison as plain data, SI with the unit in each name."""
         tones = [asdict(tone) | {"change_db": tone.change_db} for tone in self.tones]

@@ -8,13 +8,15 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from airpath.case.schema import Case
-from airpath.elements.base import ComplexArray
+from airpath.elements.base import ComplexArray, Omega
 from airpath.network.build import build
 from airpath.network.graph import Network, Opening
 from airpath.network.listening import to_listener
-from airpath.network.response import OpeningResponse, Response
+from airpath.network.response import FloatArray, OpeningResponse, Response
 from airpath.network.solve import State, solve_network
 from airpath.network.sweep import sweep_frequencies
+
+_DIGITS = 14  # of a frequency
 
 
 def solve(case: Case, model: str = "line", frequency_hz: ArrayLike | None = None) -> Response:
@@ -56,7 +58,7 @@ def respond(case: Case, network: Network, state: State, model: str) -> Response:
     free = _free_air_velocity(case, network, state, source)
     return Response(
         model=model,
-        frequency=np.asarray(omega / (2 * np.pi)),
+        frequency=_hertz(omega),
         impedance=impedance,
         current=terminal / impedance,
         voltage=np.abs(terminal),
@@ -68,6 +70,13 @@ def respond(case: Case, network: Network, state: State, model: str) -> Response:
         pressure=total,
         imbalance=float(state.imbalance.max(initial=0.0)),
     )
+
+
+def _hertz(omega: Omega) -> FloatArray:
+    """Return frequencies [Hz] as they were given: 60 and not 59.99999999999999, which 2 pi f/(2 pi) may make of it."""
+    frequency = np.asarray(omega / (2 * np.pi))
+    shift = 10.0 ** (_DIGITS - np.ceil(np.log10(frequency)))
+    return np.asarray(np.round(frequency * shift) / shift)
 
 
 def _opening(opening: Opening, state: State, each: ComplexArray, heard: ComplexArray | None) -> OpeningResponse:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from airpath.findings.cover import Covering
-from airpath.findings.covertext import State
+from airpath.findings.covertext import EQUAL_DB, State
 from airpath.findings.ports import SPEED_LIMIT_SHARE
 from airpath.network.meshed import case_air
 from airpath.report.covers import (
@@ -99,6 +99,7 @@ def cover_page(found: Covering, vectors: dict[str, bytes]) -> str:
         beyond=any(tone["beyond"] for state in states for tone in state["tones"]),
         curves=[curve_name(found, i) for i in curve_states(found)],
         left_out=max(0, many - MOST_ROWS),
+        equal=tidy(EQUAL_DB),
         sources={name: embedded(vector) for name, vector in vectors.items()},
     )
 

@@ -122,7 +122,8 @@ def _ports(paper: Paper, prediction: Prediction) -> None:
     paper.space(0.05)
     paper.paragraph(
         "The limit of 5 % of the sound speed is common practice. "
-        "Pipe resonances are those of the effective length alone.", 8.0, color=SOFT,
+        "Pipe resonances are those of the whole box, or of the port alone where no wave of the box is mostly its own.",
+        8.0, color=SOFT,
     )  # fmt: skip
 
 

@@ -59,16 +59,16 @@ def _row(found: Ranking, design: Design) -> dict[str, Any]:
         "moves": f"± {design.moves_db:.1f} dB, most by {design.moved_most_by}",
         "spread": f"{design.spread_db:.1f} dB",
         "worst": f"{design.worst_db:.1f} dB at {tidy(design.worst_hz, 4)} Hz",
-        "excursion": margin_cell(design.excursion_margin),
-        "air": margin_cell(design.air_speed_margin),
+        "excursion": margin_cell(design.excursion_margin, "no xmax given"),
+        "air": margin_cell(design.air_speed_margin, "no open port"),
         "volume": f"{plain(design.volume_m3 * 1e3)} L",
     }
 
 
-def margin_cell(margin: Margin | None) -> tuple[str, str, bool]:
-    """Return a margin, where it is, and whether it is negative: beyond the limit."""
+def margin_cell(margin: Margin | None, without: str) -> tuple[str, str, bool]:
+    """Return a margin, where it is, and whether it is negative: beyond the limit; ``without``: if there is none."""
     if margin is None:
-        return "none given", "", False
+        return without, "", False
     where = f"at {tidy(margin.at_hz, 4)} Hz" + ("" if margin.element == "driver" else f" in {margin.element}")
     over = margin.db < -0.05
     text = "0.0" if abs(margin.db) < 0.05 else f"{margin.db:+.1f}".replace("-", "\u2212")
