@@ -313,3 +313,86 @@ def test_covers_can_be_set_all_at_once(booth):
 def test_a_case_that_cannot_be_read_is_said_at_the_start(tmp_path):
     with pytest.raises(CaseError, match=r"none\.toml"):
         asyncio.run(serve(tmp_path / "none.toml", tmp_path, print))
+
+
+def test_a_mistake_of_airpath_itself_is_said_and_the_desk_goes_on(booth, monkeypatch, capsys):
+    from airpath.live.session import Session
+
+    def mistaken(*_):
+        raise ZeroDivisionError("on purpose")
+
+    async def work(address, talk):
+        line = await talk(address)
+        with monkeypatch.context() as broken:
+            broken.setattr(Session, "look", mistaken)
+            said = await heard(line, "said")
+            assert said["kind"] == "refused" and "ZeroDivisionError: on purpose" in said["text"]
+        with monkeypatch.context() as broken:
+            broken.setattr(Session, "turn", mistaken)
+            turn = {"do": "turn", "name": "ports.vent.length", "value": 140.0, "serial": "a:1"}
+            line.write_message(json.dumps(turn))
+            while (said := await heard(line, "said"))["serial"] != "a:1":
+                pass
+        line.write_message(json.dumps({"do": "shut", "port": "vent", "shut": True}))
+        while not (await heard(line, "state"))["unwritten"]:
+            pass
+
+    on_server(booth, work)
+    assert "ZeroDivisionError" in capsys.readouterr().err
+
+
+def test_an_outline_that_was_not_dropped_is_not_read(booth):
+    secret = booth.parents[1] / "secret.dxf"
+    secret.write_text("not for the page", encoding="utf-8")
+
+    async def work(address, talk):
+        line = await talk(address)
+        for name in (str(secret), "../secret.dxf", "secret.dxf"):
+            line.write_message(json.dumps({"do": "outline", "name": name, "part": "box", "unit": "mm"}))
+            said = await heard(line, "said")
+            assert said["kind"] == "refused" and "was dropped" in said["text"]
+
+    on_server(booth, work)
+
+
+def test_each_page_that_turns_a_knob_gets_an_answer(booth):
+    async def work(address, talk):
+        one, two = await talk(address), await talk(address)
+        await heard(one, "charts")
+        await heard(two, "charts")
+        for page, line in (("a", one), ("b", two)):
+            for i in range(20):
+                turn = {"do": "turn", "name": "ports.vent.length", "value": 120.0 + i, "serial": f"{page}:{i}"}
+                line.write_message(json.dumps(turn))
+        waiting = {"a:19", "b:19"}
+        while waiting:
+            waiting.discard((await heard(one, "curves"))["serial"])
+
+    on_server(booth, work)
+
+
+def test_the_loudest_clean_level_is_that_of_predict(booth):
+    async def work(address, talk):
+        line = await talk(address)
+        while (found := await heard(line, "results", 60))["brief"]:
+            pass
+        return found
+
+    found = on_server(booth, work)
+    rows = airpath.predict(airpath.load(booth)).clean
+    assert all(f"{row.spl_db:.1f} dB at {row.text}" in said for row, said in zip(rows, found["clean"], strict=True))
+    assert "harm hearing" in found["clean_note"]
+
+
+def test_the_report_of_a_measured_case_shows_the_sweep(booth):
+    (booth.parent / "sweep.csv").write_text(SWEEP, encoding="utf-8")
+    booth.write_text(f'measured = "sweep.csv"\n{booth.read_text(encoding="utf-8")}', encoding="utf-8")
+
+    async def work(address, talk):
+        line = await talk(address)
+        line.write_message(json.dumps({"do": "report"}))
+        assert (await heard(line, "said", 60))["kind"] == "done"
+
+    on_server(booth, work)
+    page = (booth.parent / "airpath-out" / "booth" / "report.html").read_text(encoding="utf-8")
+    assert "Rings: measured, sweep.csv" in page

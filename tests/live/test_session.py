@@ -177,3 +177,27 @@ def test_a_new_case_never_replaces_a_file(booth):
     other = Session(booth.with_name("new.toml"), text, new=True)
     other.save()
     assert load(other.path).title == session.case.title
+
+
+def test_a_hand_that_goes_straight_to_another_knob_loses_nothing(booth):
+    session = Session.open(booth)
+    session.turn("ports.vent.length", 0.14)
+    session.turn("ports.vent.length", 0.15)
+    session.turn("ports.vent.diameter", 0.06)
+    session.settle()
+    assert (session.case.ports["vent"].length, session.case.ports["vent"].diameter) == (0.15, 0.06)
+    session.undo()
+    assert session.case.ports["vent"].length == 0.15
+    session.undo()
+    assert session.text == booth.read_text(encoding="utf-8")
+
+
+def test_nothing_is_written_through_a_link_that_somebody_left(booth):
+    secret = booth.parent / "secret.txt"
+    secret.write_text("mine", encoding="utf-8")
+    (booth.parent / f".{booth.name}.{os.getpid()}").symlink_to(secret)
+    session = Session.open(booth)
+    session.cover("vent", True)
+    session.save()
+    assert secret.read_text(encoding="utf-8") == "mine"
+    assert load(booth).ports["vent"].covered

@@ -6,7 +6,9 @@ All of it runs in one thread; what takes long runs in the study's process.
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Callable
+import traceback
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -18,7 +20,7 @@ from airpath.live.engine import Engine
 from airpath.live.history import Changes
 from airpath.live.session import Session
 from airpath.live.starts import new_session, starts
-from airpath.live.study import ERRAND, News, Study
+from airpath.live.study import ERRAND, News, Study, unexpected
 from airpath.measured.sweep import MeasuredSweep, read_sweep
 from airpath.report.explained import flags
 
@@ -53,15 +55,13 @@ class Desk:
 
     def ask(self, wish: Message) -> None:
         """Do what a page asks for. What can't be done is said, and changes nothing."""
-        try:
+        with self._saying(wish.get("serial")):
             self._do(str(wish.get("do")), wish)
-        except AirpathError as error:
-            self._board.refused(str(error), wish.get("serial"))
 
     def drop(self, name: str, data: bytes) -> None:
         """Take a file that was dropped on the page: a measured sweep, or an outline, whose place the page asks for."""
         session = self._session
-        try:
+        with self._saying():
             if session is None:
                 raise AirpathError("there is no case yet: choose a box to start from")
             kept = session.dropped.keep(name, data, session.path.resolve().parent)
@@ -70,11 +70,13 @@ class Desk:
                 self._board.tell({"what": "outline", "name": kept, "parts": shapes})
                 return
             self._use_sweep(session, kept)
-        except AirpathError as error:
-            self._board.refused(str(error))
 
     def look(self) -> None:
         """Look whether the file has changed, and at the study."""
+        with self._saying():
+            self._look()
+
+    def _look(self) -> None:
         session = self._session
         if self._study is not None:
             self._study.next()
@@ -86,19 +88,17 @@ class Desk:
         if session.text == text:
             self._board.tell(views.state(session))
             return
-        try:
-            self._board.plots.freeze()
-            self._settled(session)
-        except AirpathError as error:
-            self._board.refused(str(error))
+        self._board.plots.freeze()
+        self._settled(session)
 
     def news(self, news: News) -> None:
         """Take what the study found, unless the case is another one by now."""
         if self._study is None:
             return
-        self._study.heard(news)
-        if news.revision in (self._revision, ERRAND) and not self._board.moving:
-            self._show(news)
+        with self._saying():
+            self._study.heard(news)
+            if news.revision in (self._revision, ERRAND) and not self._board.moving:
+                self._show(news)
 
     def close(self) -> None:
         """End the study's process, and throw away what was dropped and never written."""
@@ -106,6 +106,17 @@ class Desk:
             self._study.close()
         if self._session is not None:
             self._session.dropped.close()
+
+    @contextmanager
+    def _saying(self, serial: Any = None) -> Iterator[None]:
+        """Say on every page why something was not done; whatever goes wrong, the desk goes on."""
+        try:
+            yield
+        except AirpathError as error:
+            self._board.refused(str(error), serial)
+        except Exception as error:  # a mistake of airpath's own
+            traceback.print_exc()
+            self._board.refused(unexpected(error), serial)
 
     def _show(self, news: News) -> None:
         board, found = self._board, news.value
@@ -177,7 +188,7 @@ class Desk:
         knob, value = session.knobs().get(str(wish.get("name"))), wish.get("value")
         if knob is None or not isinstance(value, int | float) or isinstance(value, bool):
             raise AirpathError("that is nothing that can be turned")
-        if session.history.open_step is None:
+        if not session.holds(knob.name):
             self._board.plots.freeze()
         session.turn(knob.name, float(value) * knob.si)
         self._board.moving = True
@@ -249,4 +260,6 @@ def _covers(session: Session, wish: Message) -> Changes:
 def _outline(session: Session, wish: Message) -> Changes:
     depth = str(wish["depth"]) if wish.get("depth") else None
     part, name, unit = (str(wish.get(key)) for key in ("part", "name", "unit"))
+    if not session.dropped.has(name):  # a page may not name any other file
+        raise AirpathError(f'no outline "{name[:40]}" was dropped on the page')
     return outline_changes(tomllib.loads(session.text), part, name, unit, depth)

@@ -54,7 +54,9 @@ def place_whole(path: Path, data: bytes, *, fresh: bool) -> None:
 def _replace(path: Path, data: bytes) -> None:
     aside = path.with_name(f".{path.name}.{os.getpid()}")
     try:
-        aside.write_bytes(data)
+        aside.unlink(missing_ok=True)
+        with aside.open("xb") as file:  # never through a link that stands there
+            file.write(data)
         with suppress(OSError):
             aside.chmod(path.stat().st_mode & 0o777)
         aside.replace(path)

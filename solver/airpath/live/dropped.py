@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import re
+import stat
 import tomllib
 from collections.abc import Iterator
 from pathlib import Path
@@ -51,6 +52,10 @@ class Dropped:
             self._folder = TemporaryDirectory(prefix="airpath-")
         return Path(self._folder.name) / name
 
+    def has(self, name: str) -> bool:
+        """Whether a file of this name was dropped and is not written yet."""
+        return name in self._names
+
     def forget(self, name: str) -> None:
         """Drop a file that is of no use after all."""
         self._names.discard(name)
@@ -95,7 +100,10 @@ class Dropped:
 def _taken(path: Path, data: bytes) -> bool:
     """Whether another file stands there already."""
     try:
-        return path.exists() and path.read_bytes() != data
+        found = path.lstat()
+        return not stat.S_ISREG(found.st_mode) or found.st_size != len(data) or path.read_bytes() != data
+    except FileNotFoundError:
+        return False
     except OSError:
         return True
 

@@ -34,7 +34,7 @@ _LOOK_EVERY = 0.4  # s
 class Hub:
     """Passes wishes to the desk, one after the other in its own thread, and its messages to every page.
 
-    Of several turns of one knob that wait only the last is done.
+    Of several turns of one knob by one page that wait only the last is done.
     """
 
     def __init__(self, path: Path | None, folder: Path) -> None:
@@ -53,8 +53,7 @@ class Hub:
 
     def wish(self, wish: Message) -> None:
         """Take a wish of a page."""
-        last = self._wishes[-1] if self._wishes else None
-        if last is not None and wish.get("do") == last.get("do") == "turn" and wish.get("name") == last.get("name"):
+        if self._wishes and _turned(wish) is not None and _turned(wish) == _turned(self._wishes[-1]):
             self._wishes.pop()
         if len(self._wishes) < _MOST_WAITING:
             self._wishes.append(wish)
@@ -106,6 +105,11 @@ class Hub:
     def _hear(self, news: Any) -> None:
         with suppress(RuntimeError):  # the loop is gone
             self._loop.call_soon_threadsafe(lambda: self.start(self.run(self.desk.news, news)))
+
+
+def _turned(wish: Message) -> tuple[Any, str] | None:
+    """Return which knob a wish turns, and the page that wishes it: each page waits for an answer of its own."""
+    return (wish.get("name"), str(wish.get("serial")).split(":")[0]) if wish.get("do") == "turn" else None
 
 
 def _text(message: Message) -> str:

@@ -48,6 +48,7 @@ class Session:
         self._base = self.text = text
         self.case = self.file_case = parse(text, path)
         self._stamp: Stamp | None = None if new else self.disk.stamp()
+        self._held = ""  # the parameter under the hand
         self._start: tuple[str, Case, dict[str, Parameter]] | None = None  # as it was before the step under the hand
 
     @classmethod
@@ -69,8 +70,18 @@ class Session:
         """Return what can be turned, by name."""
         return parameters(self.case)
 
+    def holds(self, name: str) -> bool:
+        """Whether a parameter has been turned since the last step: the hand is on it."""
+        return self.history.open_step is not None and self._held == name
+
     def turn(self, name: str, value: float) -> None:
-        """Set a parameter [SI] while it is under the hand. Raises CaseError; what was there stays then."""
+        """Set a parameter [SI] while it is under the hand; another one under the hand is let go of.
+
+        Raises CaseError; what was there stays then.
+        """
+        if not self.holds(name):
+            self.settle()
+            self._held = name
         if self._start is None:
             text = edited(self._base, self.history.settled())
             before = self._parse(text)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import multiprocessing
 import os
 import time
+import traceback
 from collections import deque
 from collections.abc import Callable, Iterator
 from contextlib import suppress
@@ -116,6 +117,14 @@ class Study:
             self._tell(News(revision=running[0], kind="died"))
 
 
+def unexpected(error: Exception) -> str:
+    """Return what a page says when airpath itself is at fault."""
+    return (
+        f"airpath made a mistake of its own ({type(error).__name__}: {str(error)[:200]}). Your file is as you last "
+        "wrote it, and the page goes on; what led to it stands where airpath was started."
+    )
+
+
 def study(case: Case) -> Iterator[tuple[str, Any]]:
     """Yield kind and value of what is found of a case, step by step, as `News` takes them."""
     from airpath.findings.cover import cover
@@ -135,26 +144,44 @@ def study(case: Case) -> Iterator[tuple[str, Any]]:
 def report(case: Case) -> Iterator[tuple[str, Any]]:
     """Write the report of a case into a folder beside it."""
     from airpath.findings.predict import predict
+    from airpath.measured.sweep import measured_of
     from airpath.report.write import write_report
 
     assert case.source is not None  # it has a place
     folder = case.source.resolve().parent / "airpath-out" / case.name
     yield "step", "drawing the report"
-    write_report(predict(case), folder)
+    write_report(predict(case), folder, measured_of(case))
     yield "report", folder / "report.html"
 
 
 def pictures(case: Case) -> Iterator[tuple[str, Any]]:
-    """Draw the standing waves of every chamber that has a shape."""
-    from tempfile import TemporaryDirectory
+    """Draw the standing waves of every chamber that has a shape, and the way of the air through every drawn horn.
 
+    What is drawn so far is yielded anew after each of them: words and PNG of each picture.
+    """
+    from airpath.findings.fold import fold
+    from airpath.findings.maps import field_of
     from airpath.findings.modes import modes
-    from airpath.report.fieldfiles import write_modes
+    from airpath.report.fields import mode_figures
+    from airpath.report.foldfigures import fold_figures
+    from airpath.report.foldpage import caption
+    from airpath.report.style import png, styled
 
+    drawn: list[tuple[str, bytes]] = []
     yield "step", "drawing the standing waves"
-    with TemporaryDirectory() as aside:
-        files = write_modes(modes(case), [], Path(aside))
-        yield "pictures", {file.stem: file.read_bytes() for file in files if file.suffix == ".png"}
+    table = modes(case)
+    for name, chamber in table.chambers.items():
+        field = field_of(chamber, table.network.air)
+        if field is not None:
+            with styled():
+                drawn += [(f"Standing waves of {name}.", png(f)) for _, f in mode_figures(chamber, field, case.scale)]
+    yield "pictures", tuple(drawn)
+    for name in (name for name, horn in case.horns.items() if horn.outline is not None):
+        yield "step", f"following the air through {name}"
+        found = fold(case, horn=name)
+        with styled():
+            drawn += [(f"Horn {name}. {caption(found, key)}", png(f)) for key, f in fold_figures(found).items()]
+        yield "pictures", tuple(drawn)
 
 
 _TASKS = {"study": study, "report": report, "pictures": pictures}
@@ -172,4 +199,9 @@ def _work(pipe: Connection) -> None:
                     pipe.send(News(revision=revision, kind=kind, value=value))
             except AirpathError as error:
                 pipe.send(News(revision=revision, kind="trouble", value=str(error)))
+            except (EOFError, OSError):
+                raise
+            except Exception as error:  # a mistake of airpath's own
+                traceback.print_exc()
+                pipe.send(News(revision=revision, kind="trouble", value=unexpected(error)))
             pipe.send(News(revision=revision, kind="done"))

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from base64 import b64encode
+from collections.abc import Sequence
 from typing import Any
 
 from airpath.case.parameters import parameters
 from airpath.case.problem import shown
 from airpath.case.schema import Case
+from airpath.findings.clean import CLEAN_NOTE, CleanRow
 from airpath.findings.cover import Covering
 from airpath.findings.explain import Feature
 from airpath.findings.predict import Prediction
@@ -55,12 +57,19 @@ def results(prediction: Prediction) -> dict[str, Any]:
         "fidelity": prediction.best,
         "tones": [tone_cells(prediction, row) for row in prediction.best_tones()],
         "tones_text": prediction.tones_text,
+        "clean": [_clean(row) for row in prediction.clean],
+        "clean_note": CLEAN_NOTE if any(row.limit for row in prediction.clean) else "",
         "parting": prediction.parting,
         "ports": [port_cells(prediction, name, row) for name, row in prediction.ports.items()],
         "brief": bool(prediction.case.ports) and not prediction.ports,  # the table of ports follows
         "cautions": prediction.warnings,
         "scale": prediction.case.scale,
     }
+
+
+def _clean(row: CleanRow) -> str:
+    level = "" if row.spl_db is None else f"{row.spl_db:.1f} dB at "
+    return f"{sig(row.frequency_hz, 4)} Hz: {level}{row.text}."
 
 
 def features(case: Case, found: list[Feature], fidelity: str) -> dict[str, Any]:
@@ -126,12 +135,12 @@ def _is_covered(case: Case, name: str) -> bool:
     return name in case.ports and case.ports[name].covered
 
 
-def pictures(found: dict[str, bytes]) -> dict[str, Any]:
+def pictures(found: Sequence[tuple[str, bytes]]) -> dict[str, Any]:
     """Return pictures that stand in the page itself, each with what it shows."""
     return {
         "what": "pictures",
         "pictures": [
-            {"source": f"data:image/png;base64,{b64encode(data).decode()}", "words": name.replace("-", " ")}
-            for name, data in found.items()
+            {"source": f"data:image/png;base64,{b64encode(data).decode()}", "words": words}
+            for words, data in found
         ],
     }

@@ -38,7 +38,7 @@ def page(found: Fold, pictures: dict[str, bytes], vectors: dict[str, bytes]) -> 
             source = embedded(vectors[f"{name}.svg"])
         else:
             source = "data:image/png;base64," + base64.b64encode(pictures[f"{name}.png"]).decode()
-        figures.append({"name": name, "source": source, "caption": _caption(found, name), "alt": _alt(found, name)})
+        figures.append({"name": name, "source": source, "caption": caption(found, name), "alt": _alt(found, name)})
     return render("fold.html", title=found.source.title, found=found, figures=figures, rows=_rows(found),
                   facts=_facts(found))  # fmt: skip
 
@@ -81,7 +81,8 @@ def _facts(found: Fold) -> list[tuple[str, str]]:
     ]  # fmt: skip
 
 
-def _caption(found: Fold, name: str) -> str:
+def caption(found: Fold, name: str) -> str:
+    """Return what stands below a figure of `fold_figures`."""
     if "-map-" in name:
         return "Pressure in the path for a given flow at the throat; light is loud."
     if name == "fold-path":
@@ -100,4 +101,4 @@ def _alt(found: Fold, name: str) -> str:
     if name == "fold-areas":
         area = found.horn.area_m2 * 1e4
         return f"Equivalent horn from {plain(float(area[0]))} to {plain(float(area[-1]))} cm²."
-    return _caption(found, name)
+    return caption(found, name)

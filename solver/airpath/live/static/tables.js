@@ -28,6 +28,8 @@ export function results(found) {
     [`${t.impedance}, ${t.phase}`, "n"], [t.of_xmax ? `${t.excursion} (${t.of_xmax})` : t.excursion, t.beyond ? "over" : ""],
     [t.held, "n"], [t.level, "n"], [t.shares.map(([name, share]) => `${name} ${share}`).join(", ")],
     [sentence(t.verdict), "words"]]));
+  list(find("clean"), found.clean);
+  find("clean-note").textContent = found.clean_note;
   find("cautions").hidden = found.cautions.length === 0;
   list(find("cautions").querySelector("ul"), found.cautions);
   find("port-table").classList.toggle("stale", found.brief);
@@ -104,8 +106,8 @@ export function covering(found, use) {
 
 export function pictures(found) {
   find("drawn").replaceChildren(...found.pictures.map((picture) => make("figure", {},
-    make("img", {src: picture.source, alt: `Standing waves: ${picture.words}`}), make("figcaption", {}, picture.words))));
+    make("img", {src: picture.source, alt: picture.words}), make("figcaption", {}, picture.words))));
   if (!found.pictures.length) {
-    find("drawn").replaceChildren(make("p", {}, "No chamber has a shape: give it a size and the place of everything that opens into it, or an outline."));
+    find("drawn").replaceChildren(make("p", {}, "No chamber has a shape and no horn is drawn: give a chamber a size and the place of everything that opens into it, or an outline."));
   }
 }

@@ -1,0 +1,31 @@
+"""What the slow part of the page finds, and how it says that it failed."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import airpath
+from airpath.live.study import pictures
+from airpath.live.views import pictures as told
+
+CASES = Path(__file__).parents[2] / "cases"
+
+
+def last(case):
+    return [value for kind, value in pictures(case) if kind == "pictures"][-1]
+
+
+def test_the_way_through_a_drawn_horn_is_pictured_with_words():
+    found = told(last(airpath.load(CASES / "bent-pipe.toml")))["pictures"]
+    words = [picture["words"] for picture in found]
+    assert any(text.startswith("Horn ") and "lines of equal pressure" in text for text in words)
+    assert all(picture["source"].startswith("data:image/png;base64,iVBOR") for picture in found)
+
+
+def test_standing_waves_are_pictured_with_the_name_of_their_chamber():
+    words = [words for words, _ in last(airpath.load(CASES / "drum-post.toml"))]
+    assert words and all(text.startswith("Standing waves of ") for text in words)
+
+
+def test_a_case_without_shapes_has_no_pictures():
+    assert last(airpath.load(CASES / "ticket-booth.toml")) == ()
