@@ -17,7 +17,8 @@ from airpath.elements.base import ComplexArray, Element
 from airpath.elements.cone import Cone
 from airpath.network.build import build
 from airpath.network.graph import Network
-from airpath.network.solve import State, branch_admittances, solve_network
+from airpath.network.reuse import Admittances, Seen
+from airpath.network.solve import State, solve_network
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -28,29 +29,37 @@ class Turn:
     span: float
 
 
-def log_impedance(case: Case, model: str, omega: NDArray[np.float64]) -> ComplexArray:
+def log_impedance(
+    case: Case, model: str, omega: NDArray[np.float64], seen: Seen | None = None
+) -> ComplexArray:
     """Return ln Z of the impedance at the terminals [ohm], (n,), at ``omega`` (n,) [rad/s].
 
+    ``seen``: what elements do, from solves before.
     Raises FidelityError, CaseError or AccuracyError.
     """
-    return np.asarray(_terminals(case) - np.log(solve_network(build(case, model), omega).current))
+    network = build(case, model)
+    parts = (seen or Seen()).at(omega).of(network.branches, network.air)
+    return np.asarray(_terminals(case) - np.log(solve_network(network, omega, parts).current))
 
 
 def slopes(
-    case: Case, model: str, omega: NDArray[np.float64], turns: list[Turn]
+    case: Case, model: str, omega: NDArray[np.float64], turns: list[Turn], seen: Seen | None = None
 ) -> tuple[ComplexArray, ComplexArray]:
     """Return ln Z (n,) and its derivative over each turned value (n, len(turns)), per unit of the turn's span.
 
+    ``seen``: what elements do, from solves before.
     Raises FidelityError, CaseError or AccuracyError.
     Source: Director & Rohrer 1969, IEEE Trans. Circuit Theory 16, 318 (adjoint network; here it is the network itself).
     Checked by: unit/test_fit_derivatives.
     """
     network = build(case, model)
-    parts = branch_admittances(network.branches, omega, network.air)
+    known = (seen or Seen()).at(omega)
+    parts = known.of(network.branches, network.air)
     state = solve_network(network, omega, parts)
     out = np.empty((len(omega), len(turns)), dtype=np.complex128)
     for i, turn in enumerate(turns):
-        out[:, i] = -_current_change(network, parts, state, build(turn.case, model)) / (state.current * turn.span)
+        out[:, i] = -_current_change(network, parts, state, build(turn.case, model), known)
+        out[:, i] /= state.current * turn.span
     return np.asarray(_terminals(case) - np.log(state.current)), out
 
 
@@ -59,18 +68,20 @@ def _terminals(case: Case) -> float:
     return float(np.log(case.driver.count)) * (1 if case.driver.wiring == "series" else -1)
 
 
-def _current_change(network: Network, parts: list[ComplexArray], state: State, turned: Network) -> ComplexArray:
+def _current_change(
+    network: Network, parts: list[ComplexArray], state: State, turned: Network, known: Admittances
+) -> ComplexArray:
     """Return by how much the current of one driver changes when the network is turned (n,) [A/V]."""
     if [len(b.nodes) for b in network.branches] != [len(b.nodes) for b in turned.branches]:  # joints merged or parted
         return np.asarray(solve_network(turned, state.omega).current - state.current)
     total, zero = (np.zeros(len(state.omega), dtype=np.complex128) for _ in range(2))
-    count, known = network.cone.count, set(state.nodes)
+    count, nodes = network.cone.count, set(state.nodes)
     for branch, y, other in zip(network.branches, parts, turned.branches, strict=True):
         was, now = branch.element, other.element
         if same(was, now):
             continue
-        p = np.stack([state.at(node) if node in known else zero for node in branch.nodes], axis=1)
-        total -= np.einsum("ni,nij,nj->n", p, now.admittance(state.omega, network.air) - y, p) / count
+        p = np.stack([state.at(node) if node in nodes else zero for node in branch.nodes], axis=1)
+        total -= np.einsum("ni,nij,nj->n", p, known.of([other], network.air)[0] - y, p) / count
         if isinstance(was, Cone) and isinstance(now, Cone):
             push = now.injection(state.omega) - was.injection(state.omega)
             total += _still(now, state) - _still(was, state) + 2 * push * (p[:, 0] - p[:, 1]) / count

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from airpath.case.parameters import Parameter, parameters
 from airpath.case.schema import Case
 from airpath.measured.derivatives import Turn, slopes
+from airpath.network.reuse import Seen
 
 FloatArray = NDArray[np.float64]
 _STEP = 1e-6  # relative
@@ -33,19 +34,21 @@ class Solved:
 @dataclass(frozen=True, kw_only=True)
 class Aim:
     """A curve to be met: ``log_impedance`` (n,), real where only the magnitude counts, at ``frequency`` (n,) [Hz], with
-    a relative ``noise``; ``prior``: width of the logarithms of what is free, None for none."""
+    a relative ``noise``; ``prior``: width of the logarithms of what is free, None for none; ``seen``: what elements do,
+    from solves before."""
 
     model: str
     frequency: FloatArray
     log_impedance: NDArray[Any]
     noise: float
     prior: float | None = None
+    seen: Seen = field(default_factory=Seen, compare=False, repr=False)
 
     def at(self, case: Case, asked: Sequence[str]) -> tuple[FloatArray, FloatArray]:
         """Return what a case leaves of the curve (rows,), and its slopes over the ``asked`` logarithms (rows, k)."""
         known = parameters(case)
         turns = [_turn(known[name]) for name in asked]
-        logs, over = slopes(case, self.model, 2 * np.pi * self.frequency, turns)
+        logs, over = slopes(case, self.model, 2 * np.pi * self.frequency, turns, self.seen)
         left = self.log_impedance - (logs if np.iscomplexobj(self.log_impedance) else logs.real)
         if np.iscomplexobj(left):  # the phase of a measurement is known up to whole turns
             left = left.real + 1j * ((left.imag + np.pi) % (2 * np.pi) - np.pi)

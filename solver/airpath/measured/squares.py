@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import pairwise
 
 import numpy as np
@@ -13,6 +13,7 @@ from airpath.case.schema import Case
 from airpath.errors import AirpathError
 from airpath.measured.derivatives import Turn, log_impedance, slopes
 from airpath.measured.freedom import Free
+from airpath.network.reuse import Seen
 
 _OUTLIER = 3.0  # standard deviations, from where a point counts less
 _REFUSED = 1e6  # residual of a case that can't be solved
@@ -44,12 +45,16 @@ def covered(case: Case, names: Sequence[str]) -> Case:
 
 @dataclass(frozen=True, kw_only=True)
 class Squares:
-    """A fit of ``free`` values of ``case`` to ``targets`` in one fidelity; all residuals are relative (or radians)."""
+    """A fit of ``free`` values of ``case`` to ``targets`` in one fidelity; all residuals are relative (or radians).
+
+    ``seen``: what elements do, from solves before.
+    """
 
     case: Case
     model: str
     free: list[Free]
     targets: list[Target]
+    seen: Seen = field(default_factory=Seen, compare=False, repr=False)
 
     def at(self, u: _Real) -> Case:
         """Return the case for free values ``u`` (p,) in prior widths."""
@@ -68,7 +73,7 @@ class Squares:
     def curve(self, u: _Real, i: int) -> NDArray[np.complex128]:
         """Return ln Z of the model for one of the targets (n,)."""
         one = self.targets[i]
-        return log_impedance(covered(self.at(u), one.covered), self.model, one.omega)
+        return log_impedance(covered(self.at(u), one.covered), self.model, one.omega, self.seen)
 
     def residual(self, u: _Real) -> _Real:
         """Return ln Z measured less ln Z of the model (rows,)."""
@@ -86,7 +91,7 @@ class Squares:
             return covered(one.put(case, one.value(move)), target.covered)
 
         turns = [Turn(case=side(one, move + one.step()), span=one.step()) for one, move in turned]
-        value, slope = slopes(covered(case, target.covered), self.model, target.omega, turns)
+        value, slope = slopes(covered(case, target.covered), self.model, target.omega, turns, self.seen)
         return _rows(target, target.log_impedance - value), _rows(target, slope)
 
     def search(self, start: _Real, deviation: _Real, robust: bool, most: int = 40, close: float = 1e-8) -> _Real:

@@ -4,16 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import numpy as np
+
 from airpath.air import Air
 from airpath.elements.base import ComplexArray, Element, Omega
 from airpath.network.graph import Branch
 
+_KEPT = 40  # elements of a kind: those of a step, of its turns and of the step before
+
 
 class Admittances:
-    """Admittances at ``omega`` (n,) [rad/s]: an element equal to one seen before is not solved again."""
+    """Admittances at ``omega`` (n,) [rad/s]: an element equal to one seen before is not solved again.
 
-    def __init__(self, omega: Omega) -> None:
+    ``most``: elements of a kind that are kept, the last ones seen; None: all.
+    """
+
+    def __init__(self, omega: Omega, most: int | None = None) -> None:
         self.omega = omega
+        self.most = most
         self.known: dict[type[Element], list[tuple[Element, Air, ComplexArray]]] = {}
 
     def of(self, branches: Sequence[Branch], air: Air) -> list[ComplexArray]:
@@ -22,12 +30,27 @@ class Admittances:
 
     def _one(self, element: Element, air: Air) -> ComplexArray:
         seen = self.known.setdefault(type(element), [])
-        for other, its_air, y in seen:
+        for i, (other, its_air, y) in enumerate(seen):
             if (other is element and its_air is air) or (_equal(other, element) and its_air == air):
+                if self.most is not None:
+                    seen.append(seen.pop(i))
                 return y
         y = element.admittance(self.omega, air)
         seen.append((element, air, y))
+        if self.most is not None and len(seen) > self.most:
+            del seen[0]
         return y
+
+
+class Seen:
+    """Admittances at the frequencies of several sweeps, for a search that meets most elements again and again."""
+
+    def __init__(self) -> None:
+        self.known: dict[bytes, Admittances] = {}
+
+    def at(self, omega: Omega) -> Admittances:
+        """Return what elements do at ``omega`` (n,) [rad/s], as far as they were met lately."""
+        return self.known.setdefault(np.asarray(omega).tobytes(), Admittances(omega, most=_KEPT))
 
 
 def _equal(a: Element, b: Element) -> bool:
