@@ -73,6 +73,24 @@ def test_a_warm_coil_says_how_warm() -> None:
     assert warm == pytest.approx(20, abs=1) and "warmer" in change.text
 
 
+def test_a_covered_opening_is_named() -> None:
+    """A hand over one opening of a box of two chambers, and a warm coil: no other value stands in for the hand."""
+    case = box("pair")
+    name = next(n for n, port in case.ports.items() if port.to == "outside")
+    table = case.ports[name].model_copy(update={"covered": True})
+    shut = case.model_copy(update={"ports": {**case.ports, name: table}})
+    warm = parameters(shut)["driver.Re"]
+    shut = warm.changed(warm.value * 1.08)
+    one, two = (airpath.solve(c, "line") for c in (case, shut))
+    sweeps = [swept(r.impedance, r.frequency, noise=0.004, seed=i) for i, r in enumerate((one, two))]
+    result = drift(case, *sweeps)
+    assert result.summary.startswith(f'"{name}" was covered in between.')
+    warmer, *rest = result.changes
+    assert warmer.parameter == "driver.Re" and warmer.relative == pytest.approx(0.08, abs=0.01)
+    assert all(abs(change.relative) < 0.02 for change in rest) and "doubt small ones" in result.summary
+    assert result.after < 2 * result.noise < 0.1 * result.before
+
+
 def test_nothing_changed() -> None:
     for seed in range(2, 5):
         result = drift(box("booth"), sweep(1), sweep(seed))

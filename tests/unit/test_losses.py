@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from functools import lru_cache
+from pathlib import Path
 
+import numpy as np
 import pytest
 
 import airpath
@@ -57,6 +59,18 @@ def test_q_of_the_tuning() -> None:
 def test_the_chamber_that_leaks(chamber: str) -> None:
     found = told("pair", chamber, 4.0)
     assert (found.way, found.chamber) == ("leak", chamber)
+
+
+def test_waves_that_the_line_lacks_are_no_losses() -> None:
+    """The rumble bench solved as standing waves has no loss that its case lacks, though the line model sees one."""
+    case = airpath.load(Path(__file__).parents[2] / "cases" / "rumble-bench.toml")
+    frequency = np.geomspace(40, 2000, 150)
+    measured = swept(airpath.solve(case, "field", frequency).impedance, frequency, noise=0.005)
+    assert losses(case, measured, "line").way == "absorption"
+    found = losses(case, measured, "line", "field")
+    assert found.way is None and "no further absorption" in found.text
+    shown = found.at([128.0, 300.0])
+    assert [round(t.frequency_hz) for t in shown.tunings] == [129]
 
 
 def test_a_tight_box_has_no_more_loss() -> None:

@@ -17,6 +17,7 @@ from airpath.findings.wording import sig
 from airpath.measured.checks import Doubt, sweep_doubts, with_coil
 from airpath.measured.comparewords import counterpart, in_common, nothing_there, only_predicted
 from airpath.measured.drift import Drift, drift
+from airpath.measured.fit import fit
 from airpath.measured.found import Found, features_in
 from airpath.measured.losses import Losses, losses
 from airpath.measured.rational import rational_fit
@@ -134,9 +135,12 @@ def compare(
     seen = [match for match in matches if match.measured]
     share = f"{len(pairs)} of {len(seen)} measured features have their counterpart there."
     quick = "lumped" if best == "lumped" else "line"
+    fitted = fit(case, sweep, model=quick, localise=False) if with_losses or against is not None else None
+    meshed = any(chamber.outline is not None for chamber in case.chambers.values())
+    lost = losses(case, sweep, quick, quick if meshed else best, fitted) if with_losses else None
     return Comparison(
-        losses=losses(case, sweep, quick) if with_losses else None,
-        drift=None if against is None else drift(case, sweep, against, quick),
+        losses=None if lost is None else lost.at([one.frequency_hz for one in found if one.kind == "dip"]),
+        drift=None if against is None else drift(case, sweep, against, quick, fitted),
         sweep=sweep, explained=explained, rms=rms, noise=curve.noise,
         doubts=[*without, *sweep_doubts(cut, case, curve)],
         matches=matches, summary=" ".join(part for part in (_fits(rms, best), share, in_common(matches)) if part),

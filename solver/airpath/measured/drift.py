@@ -17,6 +17,7 @@ from airpath.findings.wording import listing, sig
 from airpath.measured.checks import with_coil
 from airpath.measured.derivatives import log_impedance
 from airpath.measured.fit import fit
+from airpath.measured.fitresult import FitResult
 from airpath.measured.found import Found, features_in
 from airpath.measured.newton import Aim, Solved
 from airpath.measured.rational import rational_fit
@@ -31,6 +32,8 @@ _SHARE = 0.02  # of what is left, that it must bring
 _TRIED = 3  # values that are tried in full at each step
 _ROUNDS = 5
 _FEWEST = 8  # points in common
+_PLAIN = 0.25  # of what differs: an opening that leaves less of it was covered or opened
+_TOO_FAR = 0.5  # of a logarithm: a value that changed by more is not believed where something is left
 _FAR = 0.1  # octaves that a feature moves, at most
 _SHOWN = 0.002  # of the frequency
 
@@ -71,20 +74,26 @@ class Drift:
         }  # fmt: skip
 
 
-def drift(case: Case, first: MeasuredSweep, second: MeasuredSweep, model: str = "line") -> Drift:
+def drift(
+    case: Case, first: MeasuredSweep, second: MeasuredSweep, model: str = "line", fitted: FitResult | None = None
+) -> Drift:
     """Say which few values of a case must change so that its sweep turns from ``first`` into ``second``.
 
     The case is fitted to the first sweep; then the ratio of the sweeps, in which what the model lacks cancels, is
     explained by as few values as its noise asks for. The driver counts by its mechanical values: a warm coil changes Re
-    and nothing else. Raises SweepError when the sweeps have hardly a frequency in common, and what ``fit`` raises.
+    and nothing else; an opening that was covered or opened comes first. ``fitted``: the fit of the case to the first
+    sweep, if it is there already. Raises SweepError when the sweeps have hardly a frequency in common, and what ``fit``
+    raises.
     Checked by: unit/test_drift.
     """
     frequency, ratio, noise = _ratio(case, first, second)
     case, _ = with_coil(case, first)
-    base = _mechanical(fit(case, first, model=model, localise=False).case)
+    base = _mechanical((fitted or fit(case, first, model=model, localise=False)).case)
     here = log_impedance(base, model, 2 * np.pi * frequency)
     target = (here if np.iscomplexobj(ratio) else here.real) + ratio
-    found = _few(Aim(model=model, frequency=frequency, log_impedance=target, noise=noise), base)
+    aim = Aim(model=model, frequency=frequency, log_impedance=target, noise=noise)
+    turned, base = _turned(aim, base)
+    found = _few(aim, base)
     known = parameters(base)
     changes = [_change(known[name], known[name].value * np.exp(x), known[name].value * np.exp(x) * std)
                for name, x, std in zip(found.names, found.x, found.std, strict=True)]  # fmt: skip
@@ -92,8 +101,21 @@ def drift(case: Case, first: MeasuredSweep, second: MeasuredSweep, model: str = 
     sizes = [float(np.sqrt(np.mean(np.abs(ratio) ** 2))), float(np.sqrt(found.squares * noise**2 / len(frequency)))]
     return Drift(
         files=(first.source.name, second.source.name), changes=changes, moved=moved, before=sizes[0], after=sizes[1],
-        noise=noise, summary=_summary(changes, moved, sizes, noise),
+        noise=noise, summary=" ".join([*turned, _summary(changes, moved, sizes, noise, bool(turned))]),
     )  # fmt: skip
+
+
+def _turned(aim: Aim, base: Case) -> tuple[list[str], Case]:
+    """Return the one opening that was covered or opened between the sweeps, in a sentence, and the case so."""
+    best, said = base, []
+    least = _PLAIN * aim.promised(base, ())
+    for name, port in base.ports.items():
+        table = port.model_copy(update={"covered": not port.covered})
+        case = base.model_copy(update={"ports": {**base.ports, name: table}})
+        if (left := aim.promised(case, ())) < least:
+            best, least = case, left
+            said = [f'"{name}" was {"opened" if port.covered else "covered"} in between.']
+    return said, best
 
 
 def _ratio(case: Case, first: MeasuredSweep, second: MeasuredSweep) -> tuple[FloatArray, NDArray[Any], float]:
@@ -160,7 +182,7 @@ def _change(parameter: Parameter, now: float, std: float) -> Change:
     relative, error = now / parameter.value - 1, std / parameter.value
     was, new = parameter.value / parameter.si, now / parameter.si
     unit = f" {parameter.unit}" if parameter.unit else ""
-    by = f"{100 * relative:+.2g} %, standard error {sig(100 * error, 1)} %"
+    by = f"{'+' if relative > 0 else '-'}{sig(abs(100 * relative), 2)} %, standard error {sig(100 * error, 1)} %"
     text = f"{parameter.name}: {sig(was)}{unit} became {sig(new)}{unit} ({by})"
     return Change(parameter=parameter.name, was=was, now=new, unit=parameter.unit, relative=relative, std=error,
                   text=text + _meaning(parameter.name, relative) + ".")  # fmt: skip
@@ -206,7 +228,11 @@ def _within(sweep: MeasuredSweep, frequency: FloatArray) -> list[Found]:
     return features_in(rational_fit(cut))
 
 
-def _summary(changes: list[Change], moved: list[tuple[str, float, float]], sizes: list[float], noise: float) -> str:
+def _summary(
+    changes: list[Change], moved: list[tuple[str, float, float]], sizes: list[float], noise: float, turned: bool
+) -> str:
+    if not changes and turned:
+        return f"The sweeps differ by {sizes[0]:.1%} rms; that leaves {sizes[1]:.1%}."
     if not changes:
         if sizes[0] < 3 * noise:
             return "Nothing changed beyond the noise of the sweeps."
@@ -215,7 +241,11 @@ def _summary(changes: list[Change], moved: list[tuple[str, float, float]], sizes
     went = [f"the {kind} at {sig(was, 4)} Hz went to {sig(now, 4)} Hz" for kind, was, now in moved]
     leave = "change below leaves" if len(changes) == 1 else "changes below leave"
     text = f"The sweeps differ by {sizes[0]:.1%} rms; the {leave} {sizes[1]:.1%}."
+    text += " The model's own error does not cancel between two such states: doubt small ones." if turned else ""
     text += f" {listing(went)[0].upper()}{listing(went)[1:]}." if went else ""
-    if sizes[1] > 4 * noise:
+    if sizes[1] > 4 * noise and any(abs(np.log1p(change.relative)) > _TOO_FAR for change in changes):
+        text += (" Changes as large as these, with that much left, are not to be believed: look for a leak, a loose "
+                 "part, another box or another set-up of the measurement.")  # fmt: skip
+    elif sizes[1] > 4 * noise:
         text += " That is more than noise: something else changed too."
     return text

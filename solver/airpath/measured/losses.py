@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
 from typing import Any, Literal
 
@@ -14,6 +15,7 @@ from airpath.findings.features import Spot, spots
 from airpath.findings.wording import listing, sig
 from airpath.measured.checks import with_coil
 from airpath.measured.fit import fit
+from airpath.measured.fitresult import FitResult
 from airpath.measured.newton import Aim, Solved
 from airpath.measured.sweep import MeasuredSweep
 from airpath.network.build import build
@@ -29,6 +31,7 @@ _STRUCTURAL = 2.0  # squares of the noise per point that are more than noise
 _NO_MORE = "The losses are those of the case: no leak and no further absorption shows."
 _NOTHING = "Neither a leak nor absorption explains how the sweep differs from the case, so no Q of a tuning is given."
 _FAR = 0.15  # of the frequency, between a tuning as drawn and as measured
+_SAME = 0.02  # of the frequency, between a dip of the fitted case and the sweep's
 _FILLS = 0.02  # of |Z|: from here on a dip or peak is named
 
 
@@ -44,7 +47,7 @@ class Tuning:
     def text(self) -> str:
         """The Q in a sentence."""
         drawn = "" if self.q_drawn is None else f"; as drawn it would have {sig(self.q_drawn, 2)}"
-        return f"The tuning at {sig(self.frequency_hz)} Hz has a Q of {sig(self.q, 2)}, cone at rest{drawn}."
+        return f"The dip at {sig(self.frequency_hz)} Hz has a Q of {sig(self.q, 2)}, cone at rest{drawn}."
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -65,6 +68,11 @@ class Losses:
         """What there is to say, a sentence each."""
         return [*(tuning.text for tuning in self.tunings), self.text]
 
+    def at(self, frequencies: list[float]) -> Losses:
+        """Return the same with the dips near ``frequencies`` [Hz] alone: those that a sweep shows."""
+        shown = [t for t in self.tunings if any(abs(t.frequency_hz / f - 1) < _SAME for f in frequencies)]
+        return replace(self, tunings=shown)
+
     def to_dict(self) -> dict[str, Any]:
         """Return it for JSON."""
         return asdict(self)
@@ -78,48 +86,66 @@ class _Trial:
     solved: Solved
 
 
-def losses(case: Case, sweep: MeasuredSweep, model: str = "line") -> Losses:
+def losses(
+    case: Case, sweep: MeasuredSweep, model: str = "line", finest: str | None = None, fitted: FitResult | None = None
+) -> Losses:
     """Say whether a sweep has more loss than its case, whether it is a leak or absorption, and in which chamber.
 
     A leak bleeds the spring of the air most where the air is slow, absorption takes the same part of it in every swing:
     the one lowers the peak below a tuning more, the other the peak above (Small 1973, J. Audio Eng. Soc. 21, part I,
     from memory; common practice). Here the model compares: each kind in each chamber, in several sizes, with everything
-    else that the sweep shows free to follow. Raises what ``fit`` raises. Checked by: unit/test_losses.
+    else that the sweep shows free to follow. What ``model`` finds has to hold in the ``finest`` one too: waves that a
+    model lacks look like losses. ``fitted``: the fit of the case to the sweep in ``model``, if it is there already.
+    Raises what ``fit`` raises. Checked by: unit/test_losses.
     """
     case, _ = with_coil(case, sweep)
-    base = fit(case, sweep, model=model, localise=False)
-    names = [value.name for value in base.values if ".leak" not in value.name and "loss_q" not in value.name]
-    curve = base.curves[0]
-    target = np.log(curve.measured)
-    aim = Aim(model=model, frequency=curve.frequency, log_impedance=target, noise=max(base.noise, 1e-4), prior=_PRIOR)
-    before = aim.solved(base.case, names, np.zeros(len(names)), _ROUNDS)
-    ways = [(way, chamber) for chamber in case.chambers for way in _ways(case, chamber)]
-    trials = sorted((_tried(aim, before, way, chamber) for way, chamber in ways), key=lambda t: t.solved.squares)
+    kinds = [(way, chamber) for chamber in case.chambers for way in _ways(case, chamber)]
+    sizes: dict[tuple[Way, str], tuple[float, ...]] = {kind: _LEAKS if kind[0] == "leak" else _QS for kind in kinds}
+    last = finest or model
+    for name in dict.fromkeys((model, last)):
+        base = fitted if fitted and name == model else fit(case, sweep, model=name, localise=False)
+        aim, before = _closest(base)
+        trials = sorted((_tried(aim, before, *kind, sizes[kind]) for kind in sizes), key=lambda t: t.solved.squares)
+        best_of = {trial.way: trial for trial in reversed(trials)}
+        sizes = {(trial.way, trial.chamber): (trial.value,) for trial in best_of.values()}
     if not trials or before.squares - trials[0].solved.squares < _BETTER:
-        text = _NOTHING if before.squares > _STRUCTURAL * len(target) * (1 + np.iscomplexobj(target)) else _NO_MORE
-        tunings = [] if text == _NOTHING else _tunings(case, before.case, model)
+        text = _NOTHING if before.squares > _STRUCTURAL * aim.rows else _NO_MORE
+        tunings = [] if text == _NOTHING else _tunings(case, before.case, last)
         return Losses(tunings=tunings, way=None, chamber=None, value=None, sure=True, text=text)
     best = trials[0]
     others = [t.solved.squares for t in trials if t.way != best.way]
     sure = not others or min(others) - best.solved.squares > _BETTER
     shown = best.value * 1e3 if best.way == "leak" else best.value
-    return Losses(tunings=_tunings(case, best.solved.case, model), way=best.way, chamber=best.chamber, value=shown,
-                  sure=sure, text=_found(best, shown, sure, model))  # fmt: skip
+    return Losses(tunings=_tunings(case, best.solved.case, last), way=best.way, chamber=best.chamber, value=shown,
+                  sure=sure, text=_found(best, shown, sure, last))  # fmt: skip
 
 
-def _tried(aim: Aim, before: Solved, way: Way, chamber: str) -> _Trial:
+def _closest(base: FitResult) -> tuple[Aim, Solved]:
+    """Return the sweep as an aim, and the closest that a fitted case comes to it without further losses."""
+    names = [value.name for value in base.values if ".leak" not in value.name and "loss_q" not in value.name]
+    curve = base.curves[0]
+    aim = Aim(
+        model=base.model, frequency=curve.frequency, log_impedance=np.log(curve.measured), noise=max(base.noise, 1e-4),
+        prior=_PRIOR,
+    )  # fmt: skip
+    return aim, _wide(aim, aim.solved(base.case, names, np.zeros(len(names)), _ROUNDS), names)
+
+
+def _tried(aim: Aim, before: Solved, way: Way, chamber: str, sizes: tuple[float, ...]) -> _Trial:
     """Return the size of a loss that leaves the least: the best of several, then refined with all the rest."""
-    sizes = _LEAKS if way == "leak" else _QS
-    trials = [(size, aim.solved(lossy(before.case, way, chamber, size), before.names, np.zeros(len(before.names)), 1))
-              for size in sizes]  # fmt: skip
-    size, near = min(trials, key=lambda trial: trial[1].squares)
+    boxes = [lossy(before.case, way, chamber, size) for size in sizes]
+    least = int(np.argmin([aim.promised(box, before.names) for box in boxes])) if len(boxes) > 1 else 0
+    size, near = sizes[least], aim.solved(boxes[least], before.names, np.zeros(len(before.names)), 1)
     key = f"chambers.{chamber}.{'leak.diameter' if way == 'leak' else 'loss_q'}"
-    free = replace(aim, prior=_WIDE)
-    start = np.zeros(len(before.names) + 1)
-    best = free.solved(near.case, (*before.names, key), start, _ROUNDS)
+    best = _wide(aim, near, (*before.names, key))
     if best.squares > near.squares:
         return _Trial(way=way, chamber=chamber, value=size, solved=near)
     return _Trial(way=way, chamber=chamber, value=parameters(best.case)[key].value, solved=best)
+
+
+def _wide(aim: Aim, near: Solved, names: Sequence[str]) -> Solved:
+    """Return the best of values ``names`` about where they are, with more room for each."""
+    return replace(aim, prior=_WIDE).solved(near.case, names, np.zeros(len(names)), _ROUNDS)
 
 
 def lossy(case: Case, way: Way, chamber: str, size: float) -> Case:

@@ -11,12 +11,15 @@ from numpy.typing import NDArray
 
 from airpath.case.parameters import Parameter, parameters
 from airpath.case.schema import Case
+from airpath.errors import AirpathError
 from airpath.measured.derivatives import Turn, slopes
 from airpath.network.reuse import Seen
 
 FloatArray = NDArray[np.float64]
 _STEP = 1e-6  # relative
 _LONGEST = 0.3  # of a logarithm, in one round
+_SHORTER = (0.0, 0.5, 0.8, 1.0)  # of a step that leads to no box: what is taken back
+_CLOSE = 1e-5  # of a logarithm: no round changes more
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -44,6 +47,11 @@ class Aim:
     prior: float | None = None
     seen: Seen = field(default_factory=Seen, compare=False, repr=False)
 
+    @property
+    def rows(self) -> int:
+        """How many numbers the curve has."""
+        return len(self.frequency) * (1 + int(np.iscomplexobj(self.log_impedance)))
+
     def at(self, case: Case, asked: Sequence[str]) -> tuple[FloatArray, FloatArray]:
         """Return what a case leaves of the curve (rows,), and its slopes over the ``asked`` logarithms (rows, k)."""
         known = parameters(case)
@@ -57,15 +65,38 @@ class Aim:
     def solved(self, base: Case, names: Sequence[str], x: FloatArray, rounds: int) -> Solved:
         """Change the values ``names`` of a case so that it meets the curve; ``x`` (k,): where to start."""
         hold = np.eye(len(names)) * (0.0 if self.prior is None else self.noise / self.prior)
+        x, left, over = self._reached(base, names, x, np.zeros(len(names)))
         for _ in range(rounds):
-            left, over = self.at(changed(base, names, x), names)
             step = np.linalg.lstsq(np.concatenate([over, hold]), np.concatenate([left, -hold @ x]), rcond=None)[0]
-            x = x + np.clip(step, -_LONGEST, _LONGEST)
+            step = np.clip(step, -_LONGEST, _LONGEST)
+            x, left, over = self._reached(base, names, x + step, step)
+            if np.abs(step).max(initial=0.0) < _CLOSE:
+                break
         case = changed(base, names, x)
-        left, over = self.at(case, names)
         std = self.noise * np.sqrt(np.diag(np.linalg.pinv(over.T @ over + hold @ hold)))
         squares = (float(left @ left) + float(np.sum((hold @ x) ** 2))) / self.noise**2
         return Solved(names=tuple(names), x=x, std=std, squares=squares, case=case)
+
+    def _reached(
+        self, base: Case, names: Sequence[str], x: FloatArray, step: FloatArray
+    ) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Return ``x``, or as far on the ``step`` to it as a box can be built, what is left there, and the slopes."""
+        for short in _SHORTER:
+            there = x - short * step
+            try:
+                return there, *self.at(changed(base, names, there), names)
+            except AirpathError:
+                if short == 1.0 or not step.any():
+                    raise
+        raise AssertionError("the last try returns or raises")
+
+    def promised(self, case: Case, names: Sequence[str]) -> float:
+        """Return what one step of the values ``names`` would leave, to first order, in squares of the noise."""
+        left, over = self.at(case, names)
+        hold = np.eye(len(names)) * (0.0 if self.prior is None else self.noise / self.prior)
+        step = np.linalg.lstsq(np.concatenate([over, hold]), np.append(left, np.zeros(len(names))), rcond=None)[0]
+        rest, pull = left - over @ step, hold @ step
+        return float(rest @ rest + pull @ pull) / self.noise**2
 
     def _rows(self, values: NDArray[Any]) -> FloatArray:
         both = np.iscomplexobj(self.log_impedance)
