@@ -11,7 +11,7 @@ demo: $(VENV)/installed
 	$(BIN)/airpath demo
 
 test: $(VENV)/installed-dev
-	$(BIN)/python -m pytest
+	$(BIN)/python -m pytest -n auto --dist worksteal
 
 test-browser: $(VENV)/installed-browser
 	sh tests/browser/get_browser.sh $(BIN)/python

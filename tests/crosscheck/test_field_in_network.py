@@ -99,6 +99,6 @@ def test_a_missing_opening_is_named(boxes, tmp_path):
 
 
 def test_field_needs_shape():
-    case = airpath.load(Path(__file__).parents[2] / "cases" / "ticket-booth.toml")
+    case = airpath.load(Path(__file__).parents[2] / "cases" / "lantern-slot.toml")
     with pytest.raises(airpath.FidelityError, match=r"needs a chamber given by an outline.*lumped, line"):
         airpath.solve(case, "field")

@@ -65,7 +65,7 @@ def sensitivities(case: Case, model: str, network: Network, found: list[Spot]) -
                     parameter=one.name, kind=one.kind, hz_per_unit=float(hertz[i] * one.si), unit=one.unit,
                     hz_per_percent=None if place else float(hertz[i] * one.value / 100),
                 )  # fmt: skip
-                rows[i].append((place, -share, entry))
+                rows[i].append((place, -float(f"{share:.3g}"), entry))  # equals stay in the file's order
     return [_largest([entry for *_, entry in sorted(row, key=lambda r: r[:2])]) for row in rows]
 
 
