@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -12,6 +13,8 @@ from hypothesis.strategies import integers
 from airpath.air import air_at
 from airpath.case.load import parse
 from airpath.case.schema import Case
+from airpath.elements.cuboid import Cuboid
+from airpath.findings.predict import predict
 from airpath.network.build import build, models_for
 from airpath.network.covered import CoveredBox, caps
 from airpath.network.graph import OUTSIDE
@@ -123,7 +126,22 @@ def test_pressure_at_the_listener_is_the_sum_of_the_openings(model: str) -> None
     direct = state.at(LISTENER if model == "field" else OUTSIDE)
     response = respond(case, network, state, model)
     assert np.abs(response.pressure / direct / case.drive.voltage - 1).max() < 1e-9
-    assert set(to_listener(case, network, omega)) == {"cone", "vent"}
+    kept, again = to_listener(case, network, state), to_listener(case, network, replace(state, parts=()))
+    assert set(kept) == {"cone", "vent"}
+    for name, heard in kept.items():
+        np.testing.assert_array_equal(heard, again[name])
+
+
+def test_what_the_room_does_is_worked_out_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Its standing waves are the dearest part of a prediction: once for the sweep, once for the tones, no more."""
+    asked, own = [], Cuboid.admittance
+    monkeypatch.setattr(Cuboid, "admittance", lambda *given: asked.append(1) or own(*given))
+    case = placed('"0.3 m^2"', loss_q=8).model_copy(update={"tones": (30.0, 60.0)})
+    found = predict(case, brief=True)
+    assert len(found.responses) == 3
+    assert len(asked) == 2
+    lumped = solve(case, "lumped", found.responses["lumped"].frequency)
+    np.testing.assert_allclose(found.responses["lumped"].spl_db, lumped.spl_db, atol=1e-9)
 
 
 def test_a_mouth_away_from_the_walls_moves_a_baffled_pistons_air() -> None:

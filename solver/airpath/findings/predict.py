@@ -25,7 +25,8 @@ from airpath.network.graph import Network
 from airpath.network.meshed import case_air
 from airpath.network.respond import respond
 from airpath.network.response import Response
-from airpath.network.solve import State, solve_network
+from airpath.network.reuse import Reusing
+from airpath.network.solve import State
 from airpath.network.surroundings import is_placed
 from airpath.network.sweep import sweep_frequencies
 
@@ -87,12 +88,13 @@ class Prediction:
 
 
 def predict(
-    case: Case, models: tuple[str, ...] | None = None, solver: Callable[[Network, Omega], State] = solve_network,
+    case: Case, models: tuple[str, ...] | None = None, solver: Callable[[Network, Omega], State] | None = None,
     *, brief: bool = False,
 ) -> Prediction:  # fmt: skip
     """Solve a case in every fidelity that it allows, or in the given ones.
 
-    ``solver``: solves a network at angular frequencies [rad/s], for those who remember parts of it; ``brief``: without
+    ``solver``: solves a network at angular frequencies [rad/s], for those who remember parts of it for longer than one
+    prediction; ``brief``: without
     the tables that take solves of their own, of ports and of the room.
     Raises FidelityError, CaseError or AccuracyError.
     """
@@ -100,7 +102,7 @@ def predict(
     for model in models or ():
         if model not in allowed:
             raise FidelityError(refusal(case, model))
-    networks = {model: build(case, model) for model in models or allowed}
+    networks, solver = {model: build(case, model) for model in models or allowed}, solver or Reusing()
     frequency = sweep_frequencies(case)
     responses = {m: respond(case, n, solver(n, 2 * np.pi * frequency), m) for m, n in networks.items()}
     best = list(networks)[-1]

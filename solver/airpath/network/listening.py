@@ -10,17 +10,17 @@ from airpath.acoustics.mutual import disc_mean
 from airpath.case.schema import Case
 from airpath.elements.base import ComplexArray, Omega
 from airpath.network.graph import OUTSIDE, Network, Opening
-from airpath.network.solve import branch_admittances, solve_nodal
+from airpath.network.solve import State, branch_admittances, solve_nodal
 from airpath.network.surroundings import LISTENER
 
 SOLID_ANGLE = {"full": 4 * np.pi, "half": 2 * np.pi, "quarter": np.pi, "eighth": np.pi / 2}
 
 
-def to_listener(case: Case, network: Network, omega: Omega) -> dict[str, ComplexArray]:
+def to_listener(case: Case, network: Network, state: State) -> dict[str, ComplexArray]:
     """Return per radiating opening the pressure at the listener per flow out of it [Pa s/m^3], (n,)."""
-    heard = [opening for opening in network.openings if opening.radiates]
+    heard, omega = [opening for opening in network.openings if opening.radiates], state.omega
     if network.room:
-        return _in_room(network, heard, omega)
+        return _in_room(network, heard, state)
     places = listener_ways(case, heard)
     return {o.name: _outdoors(case, network, omega, o.radius, *places[o.name]) for o in heard}
 
@@ -54,11 +54,14 @@ def _outdoors(
     return np.asarray(factor * disc_mean(k * radius * sine) if radius * sine > 0 else factor)
 
 
-def _in_room(network: Network, heard: list[Opening], omega: Omega) -> dict[str, ComplexArray]:
+def _in_room(network: Network, heard: list[Opening], state: State) -> dict[str, ComplexArray]:
     """By reciprocity: what a flow at the listener raises at the openings is what theirs raise at the listener."""
-    branches = tuple(branch for branch in network.branches if branch.role == "room")
+    chosen = [i for i, branch in enumerate(network.branches) if branch.role == "room"]
+    branches = tuple(network.branches[i] for i in chosen)
+    parts = [state.parts[i] for i in chosen] if state.parts else None
+    parts = parts or branch_admittances(branches, state.omega, network.air)
     nodes = tuple(node for node in dict.fromkeys(n for b in branches for n in b.nodes) if node in network.nodes)
-    source = np.zeros((len(omega), len(nodes)), dtype=np.complex128)
+    source = np.zeros((len(state.omega), len(nodes)), dtype=np.complex128)
     source[:, nodes.index(LISTENER if LISTENER in nodes else OUTSIDE)] = 1.0
-    pressure = solve_nodal(branches, branch_admittances(branches, omega, network.air), nodes, source)
+    pressure = solve_nodal(branches, parts, nodes, source)
     return {o.name: np.asarray(pressure[:, nodes.index(o.node)]) for o in heard}

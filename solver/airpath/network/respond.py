@@ -51,7 +51,7 @@ def respond(case: Case, network: Network, state: State, model: str) -> Response:
     terminal = source * impedance / (impedance + drive.source_resistance)
     each = terminal / number if series else terminal
     velocity = each * state.velocity
-    heard = to_listener(case, network, omega)
+    heard = to_listener(case, network, state)
     openings = {o.name: _opening(o, state, each, heard.get(o.name)) for o in network.openings}
     radiated = [o.pressure for o in openings.values() if o.pressure is not None]
     total = sum(radiated, np.zeros_like(velocity))

@@ -8,7 +8,8 @@ import numpy as np
 
 from airpath.air import Air
 from airpath.elements.base import ComplexArray, Element, Omega
-from airpath.network.graph import Branch
+from airpath.network.graph import Branch, Network
+from airpath.network.solve import State, solve_network
 
 _KEPT = 40  # elements of a kind: those of a step, of its turns and of the step before
 
@@ -51,6 +52,17 @@ class Seen:
     def at(self, omega: Omega) -> Admittances:
         """Return what elements do at ``omega`` (n,) [rad/s], as far as they were met lately."""
         return self.known.setdefault(np.asarray(omega).tobytes(), Admittances(omega, most=_KEPT))
+
+
+class Reusing:
+    """A solver of networks: elements that are equal in several of them are solved once at the same frequencies."""
+
+    def __init__(self) -> None:
+        self._seen = Seen()
+
+    def __call__(self, network: Network, omega: Omega) -> State:
+        """Solve a network at ``omega`` (n,) [rad/s]. Raises AccuracyError as solve_network does."""
+        return solve_network(network, omega, self._seen.at(omega).of(network.branches, network.air))
 
 
 def _equal(a: Element, b: Element) -> bool:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -25,7 +25,7 @@ class State:
     Arrays may have one more axis in front, for several states of one box (:mod:`covered`); ``omega`` is (n,) always.
     ``pressure`` (n, nodes) [Pa/V] in the order of ``nodes``; ``flow``: per branch the volume velocity into each of its
     terminals (n, terminals) [m^3/s per V]; ``velocity`` of the cone [m/s per V]; ``current`` of one driver [A/V];
-    ``imbalance``: relative error of the power balance (n,).
+    ``imbalance``: relative error of the power balance (n,); ``parts``: the branches' admittances, if they were kept.
     """
 
     omega: Omega
@@ -35,6 +35,7 @@ class State:
     velocity: ComplexArray
     current: ComplexArray
     imbalance: NDArray[np.float64]
+    parts: tuple[ComplexArray, ...] = ()
 
     def at(self, node: str) -> ComplexArray:
         """Return the pressure at a node [Pa/V], (n,)."""
@@ -58,7 +59,7 @@ def solve_network(network: Network, omega: Omega, admittances: list[ComplexArray
     for i, branch in enumerate(network.branches):
         if i != network.driver:
             taken = taken + branch_power(branch, flow[i], nodes, pressure)
-    return balanced(network, omega, nodes, pressure, flow, taken)
+    return replace(balanced(network, omega, nodes, pressure, flow, taken), parts=tuple(parts))
 
 
 def driven_pressure(network: Network, omega: Omega, parts: list[ComplexArray]) -> ComplexArray:

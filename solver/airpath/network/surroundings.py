@@ -170,7 +170,7 @@ def _lumped_room(case: Case, room: Room, around: Around, air: Air) -> None:
 def _room_notes(room: Room, area: float, around: Around) -> None:
     if area > 0:
         shape = "round" if room.opening_height is None else f"a slot {room.opening_height:g} m high"
-        around.notes.append(f"the room's opening of {area:.3g} m^2 counts as {shape}, in a thin wall, to open air")
+        around.notes.append(f"the room's opening of {area:.3g} m² counts as {shape}, in a thin wall, to open air")
     tight = "its leak alone lets air out" if room.leak is not None else "it is airtight: no leak given"
     around.notes.append(
         f"the room: rigid walls, absorption Q {room.loss_q:g} of its air for all that takes sound; shut, {tight}"

@@ -33,7 +33,7 @@ def summary(prediction: Prediction) -> str:
     place = "in the room" if case.room is not None else place
     parts = [f"{_contents(case)}, driven with {drive}, heard {place}."]
     parts += [
-        f"At {_hz(row.frequency_hz)}\u00a0Hz ({plain(row.spl_db)}\u00a0dB) {row.verdict}."
+        f"At {_hz(row.frequency_hz)}\u00a0Hz ({row.spl_db:.1f}\u00a0dB) {row.verdict}."
         for row in rows[:_SUMMED_TONES]
     ]
     if len(rows) > _SUMMED_TONES:
