@@ -53,9 +53,9 @@ def converged():
     """Resonances of the partitioned chamber below 2 kHz, from two meshes graded far deeper that agree."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr("airpath.field.mesh._GRADINGS", (0.3, 0.25, 0.35))
-        patch.setattr("airpath.field.mesh._CORNER_RATIO", 3e3)
+        patch.setattr("airpath.field.grading._CELL_RATIO", 3e3)
         deep = frequencies(meshed(PARTITIONED, refine=1.5), 4, 34)[0]
-        patch.setattr("airpath.field.mesh._CORNER_RATIO", 1e4)
+        patch.setattr("airpath.field.grading._CELL_RATIO", 1e4)
         deeper = frequencies(meshed(PARTITIONED, refine=2.0), 4, 34)[0]
     np.testing.assert_allclose(deep, deeper, rtol=3e-6)
     return deeper[deeper < 2000.0]
@@ -74,7 +74,7 @@ def test_grading_towards_corners_is_what_makes_it_accurate(converged, monkeypatc
         return np.abs(frequencies(meshed(PARTITIONED), 4, 34)[0][: len(converged)] / converged - 1.0).max()
 
     graded = worst()
-    monkeypatch.setattr("airpath.field.mesh._CORNER_RATIO", 1.0)
+    monkeypatch.setattr("airpath.field.grading.RE_ENTRANT", 7.0)  # no corner turns that far
     assert graded < 1e-4
     assert worst() > 5.0 * graded
 

@@ -10,20 +10,18 @@ import skfem
 from numpy.typing import NDArray
 
 from airpath.errors import GeometryError
+from airpath.field.grading import graded_loops
 from airpath.field.outline import Outline, edges_on
-from airpath.field.polygon import FloatArray, edges_of, interior_angles, project
+from airpath.field.polygon import FloatArray, edges_of, project
 from airpath.field.stuffed import stuffed_cells
 
 IntArray = NDArray[np.int64]
 
 # Largest cell in wavelengths for each polynomial order: 0.1 % in every resonance of a partitioned
 # chamber, and 0.01 % where the shape is smooth for orders 3 and 4 (checked in tests/unit/test_mesh.py).
-_CELL_WAVELENGTHS = {1: 0.027, 2: 0.13, 3: 0.28, 4: 0.41}
-_CORNER_RATIO = 70.0  # largest cell over the cell at a re-entrant corner
+_CELL_WAVELENGTHS = {1: 0.027, 2: 0.13, 3: 0.28, 4: 0.43}
 _MOST_CELLS = 100_000
-_END_RATIO = 6.0  # length of an opening over the cell at its ends
-_RE_ENTRANT = np.radians(200.0)  # inner angles above this are graded; flatter ones come from drawn arcs
-_GRADINGS = (0.7, 0.6, 0.5, 0.4, 0.3)  # growth from cell to cell; finer ones only where the mesher fails on the first
+_GRADINGS = (0.8, 0.7, 0.6, 0.5, 0.4, 0.3)  # growth from cell to cell; lower ones only where the mesher fails
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -71,11 +69,11 @@ def mesh_outline(
             f"a mesh of {extent:.3g} m for {highest_hz:g} Hz needs about {wanted:.0f} cells, at most "
             f"{_MOST_CELLS} are made: lower the highest frequency"
         )
-    corners = _corner_sizes(outline, cell=size / refine, refine=refine)
+    loops, sizes = graded_loops(outline, cell=size / refine, refine=refine)
     if outline.stuffed:
-        p, t, stuffed = stuffed_cells(outline.loops, outline.stuffed, corners, cell=size / refine, grading=_GRADINGS[0])
+        p, t, stuffed = stuffed_cells(loops, outline.stuffed, sizes, cell=size / refine, grading=_GRADINGS[0])
     else:
-        p, t, stuffed = *_triangulate(outline, corners, cell=size / refine), np.empty(0, np.int64)
+        p, t, stuffed = *_triangulate(loops, sizes, cell=size / refine), np.empty(0, np.int64)
     mesh = skfem.MeshTri1(p, t)
     _check_area(outline, mesh)
     openings = opening_facets(outline, mesh)
@@ -88,44 +86,32 @@ def largest_cell(outline: Outline, *, highest_hz: float, sound_speed: float, ord
     return min(_CELL_WAVELENGTHS[order] * sound_speed / highest_hz, extent / 3.0)
 
 
-def _corner_sizes(outline: Outline, *, cell: float, refine: float) -> FloatArray:
-    """Return the largest cell wanted [m] at every corner of every loop, shape (n,)."""
-    angles = np.concatenate([interior_angles(loop) for loop in outline.loops])
-    sizes = np.where(angles > _RE_ENTRANT, cell / _CORNER_RATIO, cell)
-    corners = np.concatenate(outline.loops)
-    for segment in outline.openings.values():
-        length = float(np.linalg.norm(segment[1] - segment[0]))
-        at_end = (np.linalg.norm(corners[:, None] - segment, axis=-1) < 1e-9).any(axis=1)
-        sizes[at_end] = np.minimum(sizes[at_end], length / _END_RATIO / refine)
-    return sizes
-
-
-def _triangulate(outline: Outline, corners: FloatArray, *, cell: float) -> tuple[FloatArray, IntArray]:
+def _triangulate(loops: list[FloatArray], sizes: FloatArray, *, cell: float) -> tuple[FloatArray, IntArray]:
     """Return points (2, n) and triangles (3, m), with finer gradings where the mesher fails on the first."""
     from netgen import meshing
 
     meshing.SetMessageImportance(0)
-    scale = 1.0 / float(np.ptp(outline.points, axis=0).max())
+    scale = 1.0 / float(np.ptp(loops[0], axis=0).max())
     for grading in _GRADINGS:
         try:
-            made = _spline_geometry(outline, corners, scale).GenerateMesh(maxh=cell * scale, grading=grading)
+            made = _spline_geometry(loops, sizes, scale).GenerateMesh(maxh=cell * scale, grading=grading)
         except meshing.NgException:
             continue
         t = made.Elements2D().NumPy()["nodes"][:, :3].astype(np.int64) - 1
         p = np.asarray(made.Coordinates(), dtype=np.float64)[:, :2] / scale
         return np.ascontiguousarray(p.T), np.ascontiguousarray(t.T)
     raise GeometryError(
-        f"no mesh could be made of the outline that starts at {outline.points[0].tolist()} m; simplify it"
+        f"no mesh could be made of the outline that starts at {loops[0][0].tolist()} m; simplify it"
     )
 
 
-def _spline_geometry(outline: Outline, corners: FloatArray, scale: float) -> Any:
+def _spline_geometry(loops: list[FloatArray], sizes: FloatArray, scale: float) -> Any:
     from netgen.geom2d import SplineGeometry
 
-    geometry, sizes = SplineGeometry(), iter(corners)
-    for loop in outline.loops:
+    geometry, wanted = SplineGeometry(), iter(sizes)
+    for loop in loops:
         ids = [
-            geometry.AppendPoint(float(x) * scale, float(y) * scale, maxh=float(next(sizes)) * scale) for x, y in loop
+            geometry.AppendPoint(float(x) * scale, float(y) * scale, maxh=float(next(wanted)) * scale) for x, y in loop
         ]
         for start, stop in zip(ids, [*ids[1:], ids[0]], strict=True):
             geometry.Append(["line", start, stop], bc=1)

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from airpath.errors import GeometryError
 from airpath.field.forms import assemble, stiffness_of
+from airpath.field.grading import RE_ENTRANT
 from airpath.field.levels import CellValues
 from airpath.field.mesh import FieldMesh, mesh_outline, opening_facets
 from airpath.field.modes import factorise
@@ -34,7 +35,6 @@ _SLICES = 200  # of equal length in the result
 _FINE = {2: 3, 3: 1}  # halvings of each finite element, by dimension, before its field is taken as linear
 _CELLS_ALONG = 18.0  # cells along the drawing, for the potential
 _SHARP = 100.0  # largest cell over the cell at a singular point
-_RE_ENTRANT = np.radians(200.0)  # inner angles above this are sharp; flatter ones come from drawn arcs
 _MOST_HALVINGS = 24
 
 
@@ -154,14 +154,13 @@ def path_mesh(outline: Outline, refine: float = 1.0, sharp: float = _SHARP) -> F
     return sharpened(outline, made, cell / sharp)
 
 
-def sharpened(outline: Outline, made: FieldMesh, size: float, *, ends: bool = True) -> FieldMesh:
-    """Return the mesh with cells at most ``size`` [m] at re-entrant corners and, with ``ends``, at those of openings.
+def sharpened(outline: Outline, made: FieldMesh, size: float) -> FieldMesh:
+    """Return the mesh with cells at most ``size`` [m] at re-entrant corners and at the ends of openings.
 
-    There the gradient is infinite, and the mesher does not always go as fine as it is asked to. Stuffing is left out.
+    There the gradient is infinite, and a potential needs finer cells than waves do. Stuffing is left out.
     """
-    places = [segment for segment in outline.openings.values() if ends]
-    corners = [loop[interior_angles(loop) > _RE_ENTRANT] for loop in outline.loops]
-    sharp, mesh = np.concatenate([*places, *corners]), made.mesh
+    corners = [loop[interior_angles(loop) > RE_ENTRANT] for loop in outline.loops]
+    sharp, mesh = np.concatenate([*outline.openings.values(), *corners]), made.mesh
     for _ in range(_MOST_HALVINGS):
         at = np.flatnonzero((np.abs(mesh.p.T[:, None] - sharp).max(axis=2) < 1e-9).any(axis=1))
         corner = mesh.p[:, mesh.t]

@@ -15,16 +15,15 @@ from airpath.elements.horn import Horn
 from airpath.elements.mouth import Mouth
 from airpath.field.centreline import CentreLine
 from airpath.field.forms import assemble
-from airpath.field.mesh import FieldMesh, largest_cell, mesh_outline
+from airpath.field.mesh import FieldMesh, mesh_outline
 from airpath.field.outline import Outline
-from airpath.field.potential import EquivalentHorn, sharpened
+from airpath.field.potential import EquivalentHorn
 from airpath.field.reduce import FieldSweep, ReducedField, reduce_field
 from airpath.field.walls import Medium
 
 Floats = NDArray[np.float64]
 
 _DUCTS = 64  # of a line
-_CORNER = 50.0  # largest cell over the cell at a re-entrant corner: 0.1 % in the impedance of three folds
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -92,10 +91,7 @@ def field_way(outline: Outline, frequency: Floats, air: Air, refine: float = 1.0
 
     Raises GeometryError, AccuracyError.
     """
-    highest, speed = float(frequency.max()), air.sound_speed
-    mesh = mesh_outline(outline, highest_hz=highest, sound_speed=speed, refine=refine)
-    cell = largest_cell(outline, highest_hz=highest, sound_speed=speed) / refine
-    mesh = sharpened(outline, mesh, cell / _CORNER, ends=False)
+    mesh = mesh_outline(outline, highest_hz=float(frequency.max()), sound_speed=air.sound_speed, refine=refine)
     matrices, omega = assemble(mesh), 2.0 * np.pi * frequency
     model, sweep = reduce_field(matrices, Medium(air=air, depth=outline.depth), frequency)
     order = [matrices.names.index(name) for name in ("throat", "mouth")]
