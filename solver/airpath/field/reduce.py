@@ -11,6 +11,7 @@ import os
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -34,6 +35,8 @@ _NOVEL = 0.03  # directions that errors share to this degree are one: near copie
 _COARSE = 6  # the basis grows on every sixth frequency, then meets them all
 _MATRIX_ROUNDING = 1e-13  # relative rounding of the matrices: it moves poles, and shows close to them
 _ROUNDING = 1e-10  # relative error that double precision leaves in either solution
+_STIFF_ROUNDING = 1e-15  # of the stiffness's entries: it acts on an even pressure too, which they should not see at all
+_PART = 1e-6  # a real or imaginary part below this share of its error is rounding
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -120,8 +123,14 @@ class ReducedField:
         seen = (coefficients @ self.probe_small.reshape(len(self.small), -1)).reshape(-1, *self.probe_small.shape[1:])
         bound = claimed_error(self.probe_load - seen @ y, scale, coercivity(coefficients, self.modes.cut))
         stored = np.sum(np.abs(y) ** 2, axis=2) @ np.abs(np.diagonal(self.small[0]))  # what rounding acts on
-        bound = bound + _MATRIX_ROUNDING * scale * stored
+        squares = np.sum(np.abs(y) ** 2, axis=2) @ np.abs(np.diagonal(self.small[1])) / self.matrices.volume
+        bound = bound + scale * (_MATRIX_ROUNDING * stored + _STIFF_ROUNDING * self._stiffness_norm * squares)
         return z, bound / np.linalg.norm(z, axis=(1, 2)) + _ROUNDING
+
+    @cached_property
+    def _stiffness_norm(self) -> float:
+        """Frobenius norm of the stiffness [m]: how far its rounding can move a field of mean square 1."""
+        return float(np.linalg.norm(self.matrices.operators[0].data))
 
     def direct(self, omega: float) -> ComplexArray:
         """Return the full solutions for unit right-hand sides, (unknowns, m), by one factorisation."""
@@ -246,7 +255,8 @@ def _enrich(model: ReducedField, omega: Floats) -> ReducedField:
     first.
 
     One factorisation, at the first frequency, serves all: there it turns the residual into the error
-    itself, at the others into most of it, because what the basis misses lies above the band.
+    itself, at the others into most of it, because what the basis misses lies above the band. Real and imaginary parts
+    join apart: one complex column leaves a residual whose squares cancel, which no bound on its size can see.
     """
     matrices, m = model.matrices, model.load.shape[1]
     coefficients = model.medium.coefficients(omega)
@@ -256,29 +266,28 @@ def _enrich(model: ReducedField, omega: Floats) -> ReducedField:
     residual = np.tile(matrices.means, len(omega)) - sum((q @ fields) * w for w, q in pairs)
     errors = solve(factorise(combine(matrices, coefficients[0])), residual)
     model.direct_check(omega[0], fields[:, :m] + errors[:, :m])
-    return _add(model, np.asarray(errors, dtype=complex))
+    mass = matrices.operators[1]
+    parts = [np.sqrt(np.sum(part * (mass @ part), axis=0)) for part in (errors.real, errors.imag)]
+    kept = np.hstack(parts) > _PART * np.tile(np.hypot(*parts), 2)
+    return _add(model, (np.hstack([errors.real, errors.imag]) / np.hstack(parts).clip(1e-300))[:, kept])
 
 
-def _add(model: ReducedField, fields: ComplexArray) -> ReducedField:
-    """Return the model with what ``fields`` (unknowns, columns) span as further columns of its basis."""
-    mass = model.matrices.operators[1]
-    fields = fields / np.sqrt(np.sum(fields.conj() * (mass @ fields), axis=0).real)
-    size, turn = np.linalg.eigh(fields.conj().T @ (mass @ fields))
+def _add(model: ReducedField, fields: Floats) -> ReducedField:
+    """Return the model with what ``fields`` (unknowns, columns) of mean square 1 span as columns of its basis."""
+    size, turn = np.linalg.eigh(fields.T @ (model.matrices.operators[1] @ fields))
     kept = size > _NOVEL**2
     fields = fields @ (turn[:, kept] / np.sqrt(size[kept]))
     count, (rows, columns) = fields.shape[1], model.mix.shape
-    parts = np.hstack([fields.real, fields.imag])
-    turn = np.vstack([np.eye(count), 1j * np.eye(count)])
-    inner, seen = _products(model.matrices, np.hstack([model.space, parts]), parts, model.probes)
-    cross, corner = model.mix.T @ inner[:, :rows] @ turn, turn.T @ inner[:, rows:] @ turn
-    lower = np.concatenate([np.swapaxes(cross, 1, 2), corner], axis=2)
-    zero = np.zeros((rows, count)), np.zeros((2 * count, columns))
+    inner, seen = _products(model.matrices, np.hstack([model.space, fields]), fields, model.probes)
+    cross = model.mix.T @ inner[:, :rows]
+    lower = np.concatenate([np.swapaxes(cross, 1, 2), inner[:, rows:]], axis=2)
+    zero = np.zeros((rows, count)), np.zeros((count, columns))
     return replace(
         model,
-        space=np.hstack([model.space, parts]),
-        mix=np.block([[model.mix, zero[0]], [zero[1], turn]]),
+        space=np.hstack([model.space, fields]),
+        mix=np.block([[model.mix, zero[0]], [zero[1], np.eye(count)]]),
         small=np.concatenate([np.concatenate([model.small, cross], axis=2), lower], axis=1),
-        load=np.vstack([model.load, turn.T @ (parts.T @ model.matrices.means)]),
-        probe_small=np.concatenate([model.probe_small, seen @ turn], axis=2),
+        load=np.vstack([model.load, fields.T @ model.matrices.means]),
+        probe_small=np.concatenate([model.probe_small, seen], axis=2),
         factorisations=model.factorisations + 1,
     )
