@@ -28,6 +28,7 @@ Type = Literal["driver", "helmholtz", "pipe", "chamber-mode", "horn", "leak", "c
 WAVES: dict[str, Type] = {"port": "pipe", "chamber": "chamber-mode", "horn": "horn"}
 _MOVES = 0.1  # a resonance that moves this much without the waves of a part needs them
 _MATTERS = 0.02  # least shift that shows a part of a coincidence
+_INSIDE = 0.05  # of the energy: a part with less holds no wave worth the name
 _PARTNER = 0.25  # a second wave with this much of the energy takes part
 _DRIVER_AT_LEAST = 0.05
 _TIE = 0.15
@@ -94,16 +95,24 @@ def _stated(i: int, options: list[Suspect], tried: Suspect | None, teller: _Tell
     if len(both) > 1:
         text = f"{text} coincide"
         text = text if sure else f"probably {text}"
-    elif not sure and tried is not None:
-        other = teller.phrase(i, tried, teller.order(i, tried))
-        text = f"probably {text}; or {other}, by what happens without it"
     elif not sure:
-        text = f"probably {text}"
+        text = f"probably {text}{_other(i, first, tried, teller, text)}"
     tuning = teller.tuning(i) if first.type == "helmholtz" else None
     elements = tuning.chambers if tuning and first.element in tuning.chambers else [s.element for s in both]
     wave = first.element == "room" and orders[0].number is not None  # a room rings as a spring or in a standing wave
     kind: Type = "chamber-mode" if wave else first.type
     return Cause(type=kind, element=first.element, elements=elements, order=orders[0].number, text=text, sure=sure)
+
+
+def _other(i: int, first: Suspect, tried: Suspect | None, teller: _Teller, said: str) -> str:
+    """Say what the knock-outs alone make of a feature, where ``said`` doesn't name it already."""
+    if tried is None:
+        return ""
+    if {first.type, tried.type} == {"driver", "helmholtz"}:
+        tuned = teller.phrase(i, tried, teller.order(i, tried)).partition(":")[0]
+        other = driver_phrase(teller.kinds, teller.held[i]) if tried.type == "driver" else tuned
+        return "" if other in said else f"; or {other}, by what happens with the openings closed"
+    return f"; or {teller.phrase(i, tried, teller.order(i, tried))}, by what happens without it"
 
 
 def suspects(kinds: dict[str, str], spaces: list[set[str]], share: dict[str, Share]) -> list[Suspect]:
@@ -156,11 +165,15 @@ def _by_knock_out(
 
     if spot.omega is None:
         return Suspect(type="coil", element="driver", weight=1.0) if lost("no coil") else None
-    moved = [k for k in knocks if k.action == "no waves" and abs(k.shift[i] or 0.0) > _MOVES]
-    waves = lost("no waves") or moved
-    if waves:
-        owner = max(waves, key=lambda k: share[k.owner].wave if k.owner in share else 0.0).owner
-        return Suspect(type=WAVES[kinds[owner]], element=owner, weight=1.0)
+    inside = [k for k in knocks if k.action == "no waves" and k.owner in share and share[k.owner].wave > _INSIDE]
+    moved = [k for k in inside if k.shift[i] is None or abs(k.shift[i] or 0.0) > _MOVES]
+    if moved:
+        owner = max(moved, key=lambda k: (k.shift[i] is None, share[k.owner].wave)).owner
+        return Suspect(type=WAVES.get(kinds[owner], "helmholtz"), element=owner, weight=1.0)
+    mattering = [k for k in inside if abs(k.shift[i] or 0.0) > _MATTERS]
+    if mattering and options[0].type in WAVES.values():
+        owner = max(mattering, key=lambda k: abs(k.shift[i] or 0.0)).owner
+        return Suspect(type=WAVES.get(kinds[owner], "helmholtz"), element=owner, weight=1.0)
     if lost("no leak"):
         return Suspect(type="leak", element=lost("no leak")[0].owner.removesuffix(".leak"), weight=1.0)
     if lost("sealed") or spot.cone == "clamped":  # closed, the box keeps the driver's own resonance alone

@@ -25,6 +25,9 @@ from airpath.network.graph import Network
 from airpath.network.sweep import sweep_frequencies
 
 
+_PART = 0.01  # of the energy
+
+
 @dataclass(frozen=True, kw_only=True)
 class Feature:
     """One feature: ``impedance_ohm`` at the terminals; ``q`` of the resonance behind it, None if there is none.
@@ -107,7 +110,7 @@ def features_of(case: Case, networks: dict[str, Network], model: str | None = No
             kind=spot.kind, frequency_hz=spot.frequency, impedance_ohm=abs(spot.impedance) * terminals, q=spot.q,
             cause=replace(why[i], text=sentence(spot, why[i].text, [name for name in seen if i not in seen[name]])),
             shares=held[i], sensitivity=turns[i], advice=advice[i],
-            seen_by=tuple(name for name in seen if i in seen[name]), evidence=evidence(i, spot, knocks),
+            seen_by=tuple(name for name in seen if i in seen[name]), evidence=evidence(i, spot, held[i], knocks),
         )
         for i, spot in enumerate(found)
     ]
@@ -128,18 +131,25 @@ def seen_by(
     return seen
 
 
-def evidence(i: int, spot: Spot, knocks: list[Knock]) -> list[str]:
-    """Return what each knock-out that matters did to a feature."""
+def evidence(i: int, spot: Spot, share: dict[str, Share], knocks: list[Knock]) -> list[str]:
+    """Return what each knock-out that matters did to a feature, in the order of the case.
+
+    By Rayleigh's principle a part with hardly any of the energy can't take a resonance away: nothing is said of it.
+    """
     out = []
     for knock in knocks:
         shift = knock.shift[i]
         if knock.action == "sealed" and (shift is None or any(k.shift[i] == shift for k in knocks if k is not knock)):
             continue  # nothing to add
+        if knock.action in ("capped", "no waves") and (knock.owner not in share or share[knock.owner].total < _PART):
+            continue
         if (spot.omega is None) != (knock.action == "no coil") or (shift is not None and abs(shift) < 0.01):
             continue
         what = "it vanishes" if shift is None else f"it moves to {sig(spot.frequency * (1 + shift))} Hz"
+        inside = "in the room" if knock.owner == "room" else f'inside "{knock.owner}"'
         part = {
-            "no waves": f'without waves inside "{knock.owner}"', "capped": f'with "{knock.owner}" closed',
+            "no waves": f"without waves {inside}",
+            "capped": f'with "{knock.owner}" closed',
             "sealed": "with every opening closed", "no leak": f'without the leak "{knock.owner}"',
             "no coil": "without the coil's inductance", "no stuffing": f'without the stuffing of "{knock.owner}"',
         }[knock.action]  # fmt: skip

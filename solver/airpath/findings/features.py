@@ -22,6 +22,7 @@ _ROUNDS = 6  # a pole of the fit takes two or three,
 _GUESS_ROUNDS = 9  # a guess from an extremum some more
 _FIT_ERROR = 1e-10
 _FIT_TERMS = 60
+_WIDTHS = (0.0007, 0.005, 0.04)  # relative: half of 1/Q
 _ALONE = 0.3
 _NEAR = 0.12  # an extremum and its natural frequency lie this close, or within the resonance's own width
 
@@ -104,9 +105,10 @@ def _near(natural: ComplexArray, omega: NDArray[np.float64]) -> NDArray[np.float
 
 
 def _guesses(extrema: NDArray[np.float64], natural: ComplexArray) -> ComplexArray:
-    """Return starts for the extrema that have no natural frequency nearby yet: sharp and broad ones."""
-    bare = [x for x in extrema.tolist() if not np.any(np.abs(natural.real - x) < np.maximum(natural.imag, 0.02 * x))]
-    return np.array([x * (1 + width * 1j) for x in bare for width in (0.005, 0.04)], dtype=np.complex128)
+    """Return starts for the extrema that have no natural frequency yet: very sharp, sharp and broad ones."""
+    paired = _paired(extrema, natural)
+    bare = np.array([x for x in extrema.tolist() if x not in paired])
+    return np.asarray((bare[:, None] * (1 + 1j * np.array(_WIDTHS))).ravel())
 
 
 def motional(network: Network, omega: NDArray[Any], moving: ComplexArray) -> ComplexArray:

@@ -12,6 +12,7 @@ from airpath.acoustics.viscothermal import Section
 from airpath.air import Air
 from airpath.elements.base import ComplexArray, Element, Omega
 from airpath.elements.chamber import Chamber, cube_wall_area
+from airpath.elements.cuboid import Cuboid
 from airpath.elements.duct import Duct
 from airpath.elements.horn import Horn
 from airpath.elements.passage import Passage
@@ -25,11 +26,15 @@ from airpath.network.reuse import Admittances
 
 Action = Literal["no waves", "capped", "sealed", "no leak", "no coil", "no stuffing"]
 _FURTHEST = 0.5  # octaves that a resonance may move and still be the same one when waves or stuffing go
+_FAR = 0.25  # octaves
 _LIVES_ON = 0.25  # of its energy
 _POINTS = 160  # of a sweep are enough for the rational fit,
 _FIT_ERROR = 1e-8  # to this error: what no knock-out can lose is stronger
-_ROUNDS = 1  # a pole of the fit that is real needs no more
-_WITHIN = 1e-3  # relative: a pole of the fit that moves further at the first step is spurious
+_ROUNDS = 3  # a pole of the fit that is real needs one
+_WITHIN = 1e-3  # relative, of the last step
+_CONES: tuple[Cone, ...] = ("free", "clamped")
+_SEEN = 0.5  # of the half-width: a guess this near finds the same resonance
+_DRIVEN = 0.02  # of the moving energy in the cone: a resonance with less is not the driver's
 _ALIKE = 0.6  # cosine between energy shares, at least
 _FURTHEST_OPEN = 2.0  # when an opening closes
 
@@ -59,10 +64,10 @@ def knock_out(
         if action == "no coil":
             shift = _without_coil(variant, found, frequency)
         elif action == "sealed":
-            shift = _sealed(variant, found, sweep)
+            shift = _sealed(variant, found, held, sweep)
         else:
             limit = _FURTHEST if action in ("no waves", "no stuffing") else _FURTHEST_OPEN
-            shift = _follow(variant, found, held, owner if action == "no waves" else "", sweep, limit)
+            shift = _follow(variant, found, held, owner, sweep, limit)
         out.append(Knock(action=action, owner=owner, shift=tuple(shift)))
     return out
 
@@ -84,6 +89,8 @@ def variants(network: Network, low: float) -> list[tuple[Action, str, Network]]:
         own = [branch for branch in network.branches if branch.owner == owner]
         if role == "chamber" and any(branch.element.kind != "chamber" for branch in own):
             out.append(("no waves", owner, _still_chamber(network, owner, low)))
+        if role == "room" and any(isinstance(branch.element, Cuboid) for branch in own):
+            out.append(("no waves", owner, _still_room(network, owner, low)))
         if role in ("port", "horn") and any(_has_waves(branch.element) for branch in own):
             out.append(("no waves", owner, _replaced(network, owner, lambda e: still(_plain(e, network, low)))))
         if role == "chamber" and any(_stuffing(branch.element) is not None for branch in own):
@@ -203,16 +210,8 @@ def _still_chamber(network: Network, owner: str, low: float) -> Network:
     """Replace a chamber by one spring: a duct by one node, a field by its openings' own near fields besides."""
     own = [branch for branch in network.branches if branch.owner == owner]
     first, volume = own[0].element, network.volumes[owner]
-    spring = Chamber(
-        volume=volume, wall_area=cube_wall_area(volume), loss_q=getattr(first, "loss_q", None),
-        fill=_stuffing(first),  # type: ignore[arg-type]
-    )  # fmt: skip
     if not isinstance(first, Duct):
-        air, omega = network.air.lossless(), np.array([low])
-        whole = np.linalg.inv(first.admittance(omega, air)[0]).imag
-        inertance = (whole + air.bulk_modulus / (low * volume)) / low
-        still_one = StillChamber(spring=spring, inertance=(inertance + inertance.T) / 2)
-        return _replaced(network, owner, lambda _: still_one)
+        return _replaced(network, owner, lambda _: _still_field(first, volume, network.air.lossless(), low))
     nodes = {node for branch in own for node in branch.nodes} - {OUTSIDE}
     kept = [
         replace(b, nodes=tuple(owner if node in nodes else node for node in b.nodes))
@@ -220,8 +219,31 @@ def _still_chamber(network: Network, owner: str, low: float) -> Network:
         if b.owner != owner
     ]
     driver = next(i for i, b in enumerate(kept) if b.element is network.cone)
-    branch = Branch(owner=owner, role="chamber", element=spring, nodes=(owner,))
+    branch = Branch(owner=owner, role="chamber", element=_spring(first, volume), nodes=(owner,))
     return replace(network, branches=(*kept, branch), driver=driver, openings=(), chambers={})
+
+
+def _still_room(network: Network, owner: str, low: float) -> Network:
+    """Replace a room with standing waves by one spring; its door stays."""
+    air = network.air.lossless()
+
+    def change(element: Element) -> Element:
+        return _still_field(element, float(np.prod(element.size)), air, low) if isinstance(element, Cuboid) else element
+
+    return _replaced(network, owner, change)
+
+
+def _still_field(element: Element, volume: float, air: Air, low: float) -> StillChamber:
+    whole = np.linalg.inv(element.admittance(np.array([low]), air)[0]).imag
+    inertance = (whole + air.bulk_modulus / (low * volume)) / low
+    return StillChamber(spring=_spring(element, volume), inertance=(inertance + inertance.T) / 2)
+
+
+def _spring(element: Element, volume: float) -> Chamber:
+    return Chamber(
+        volume=volume, wall_area=cube_wall_area(volume), loss_q=getattr(element, "loss_q", None),
+        fill=_stuffing(element),  # type: ignore[arg-type]
+    )  # fmt: skip
 
 
 class _Sweep:
@@ -230,11 +252,18 @@ class _Sweep:
     def __init__(self, omega: NDArray[np.float64]) -> None:
         self.known = Admittances(omega)
 
-    def natural(self, network: Network) -> tuple[ComplexArray, ComplexArray]:
-        """Return the free and the clamped natural frequencies of a variant."""
+    def natural(self, network: Network, found: list[Spot]) -> tuple[ComplexArray, ComplexArray]:
+        """Return the free and the clamped natural frequencies of a variant.
+
+        What the fit doesn't see is looked for where the whole box has it: a weak resonance that stays is found again.
+        """
         parts = self.known.of(network.branches, network.air)
-        guesses = starts(self.known.omega, mobility(network, self.known.omega, parts), _FIT_ERROR)
-        free, held = refine_both(network, *guesses, _ROUNDS, _WITHIN)
+        guesses = list(starts(self.known.omega, mobility(network, self.known.omega, parts), _FIT_ERROR))
+        for k, cone in enumerate(_CONES):
+            own = [spot.omega for spot in found if spot.cone == cone and spot.omega is not None]
+            unseen = [w for w in own if not np.any(np.abs(guesses[k] - w) < _SEEN * w.imag)]
+            guesses[k] = np.concatenate([guesses[k], np.array(unseen, dtype=np.complex128)])
+        free, held = refine_both(network, guesses[0], guesses[1], _ROUNDS, _WITHIN)
         return distinct(free), distinct(held)
 
 
@@ -243,19 +272,23 @@ def _follow(
 ) -> list[float | None]:
     """Pair the natural frequencies of a changed network with those of the features, one to one.
 
-    A feature that lives on waves inside ``owner`` is the same one only if the same parts still swing.
+    A feature that moves far or lives on ``owner`` is the same one only if the same parts still swing.
     """
     shift: list[float | None] = [None] * len(found)
     none = Share(kinetic=0.0, potential=0.0)
-    cones: tuple[Cone, ...] = ("free", "clamped")
-    for cone, new in zip(cones, sweep.natural(network), strict=True):
+    for cone, new in zip(_CONES, sweep.natural(network, found), strict=True):
         mine = [(i, spot.omega) for i, spot in enumerate(found) if spot.cone == cone and spot.omega is not None]
         if not mine or not len(new):
             continue
         old = np.array([w for _, w in mine])
         octaves = np.abs(np.log2(new.real[None, :] / old.real[:, None]))
-        pairs = matching(np.where(octaves < limit, octaves, np.inf), limit)
-        doubtful = [row for row in pairs if held[mine[row][0]].get(owner, none).wave > _LIVES_ON]
+        pull = np.sqrt(octaves)  # what stays is left alone: one goes far rather than each a little
+        pairs = matching(np.where(octaves < limit, pull, np.inf), np.sqrt(limit))
+        doubtful = [
+            row
+            for row, column in pairs.items()
+            if octaves[row, column] > _FAR or held[mine[row][0]].get(owner, none).total > _LIVES_ON
+        ]
         now = shapes(network, [(complex(new[pairs[row]]), cone) for row in doubtful])
         like = {row: likeness(held[mine[row][0]], shares(ring)) for row, ring in zip(doubtful, now, strict=True)}
         for row, column in pairs.items():
@@ -266,22 +299,28 @@ def _follow(
     return shift
 
 
-def _sealed(network: Network, found: list[Spot], sweep: _Sweep) -> list[float | None]:
+def _sealed(
+    network: Network, found: list[Spot], held: list[dict[str, Share]], sweep: _Sweep
+) -> list[float | None]:  # fmt: skip
     """Find which free resonance becomes the driver's own when the box is closed.
 
     Coupled resonances never cross: the driver on the closed box and the tunings with the cone clamped, sorted, turn
     into the resonances of the whole in the same order.
     """
     shift: list[float | None] = [None] * len(found)
-    new, _ = sweep.natural(network)
+    new, _ = sweep.natural(network, found)
     if not len(new):
         return shift
     weight = [shares(ring)["driver"].kinetic for ring in shapes(network, [(w, "free") for w in new.tolist()])]
     driver = complex(new[int(np.argmax(weight))])
-    held = [s.omega.real for s in found if s.cone == "clamped" and s.omega is not None]
-    low = max((w for w in held if w < driver.real), default=0.0)
-    high = min((w for w in held if w >= driver.real), default=np.inf)
-    free = {i: s.omega for i, s in enumerate(found) if s.cone == "free" and s.omega is not None}
+    dips = [s.omega.real for s in found if s.cone == "clamped" and s.omega is not None]
+    low = max((w for w in dips if w < driver.real), default=0.0)
+    high = min((w for w in dips if w >= driver.real), default=np.inf)
+    free = {
+        i: s.omega
+        for i, s in enumerate(found)
+        if s.cone == "free" and s.omega is not None and held[i]["driver"].kinetic > _DRIVEN
+    }
     between = [i for i, w in free.items() if low < w.real < high]
     if between:
         own = min(between, key=lambda i: abs(np.log(free[i].real / driver.real)))
@@ -292,12 +331,13 @@ def _sealed(network: Network, found: list[Spot], sweep: _Sweep) -> list[float | 
 def _without_coil(network: Network, found: list[Spot], frequency: NDArray[np.float64]) -> list[float | None]:
     """Pair the extrema of the impedance with those of the same coil without its inductance."""
     highs, lows = (frequency[i] for i in turns(np.abs(impedance(network, 2 * np.pi * frequency))))
-    shift: list[float | None] = []
-    for spot in found:
-        there = (lows if spot.kind == "dip" else highs) / spot.frequency - 1
-        near = there[np.abs(there) < 0.15]
-        if spot.kind == "ripple":
-            shift.append(0.0)
-        else:
-            shift.append(float(near[np.argmin(np.abs(near))]) if len(near) else None)
+    limit = 0.05  # of its frequency: a turn further away is another
+    shift: list[float | None] = [0.0 if spot.kind == "ripple" else None for spot in found]
+    for kind, there in (("peak", highs), ("dip", lows)):
+        own = [i for i, spot in enumerate(found) if spot.kind == kind]
+        if not own or not len(there):
+            continue
+        moved = there[None, :] / np.array([found[i].frequency for i in own])[:, None] - 1
+        for row, column in matching(np.where(np.abs(moved) < limit, np.abs(moved), np.inf), limit).items():
+            shift[own[row]] = float(moved[row, column])
     return shift
