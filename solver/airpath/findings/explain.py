@@ -24,7 +24,6 @@ from airpath.network.build import build, models_for, refusal
 from airpath.network.graph import Network
 from airpath.network.sweep import sweep_frequencies
 
-
 _PART = 0.01  # of the energy
 
 

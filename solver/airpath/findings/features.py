@@ -17,11 +17,12 @@ from airpath.network.solve import solve_network
 Kind = Literal["peak", "dip", "ripple"]
 RIPPLE = 0.001  # a resonance that changes the impedance by less than this share of it is not listed
 _STEP = 3e-6  # relative, of second differences over frequency
-_FIT_POINTS = 240
+_FIT_POINTS = 240  # of a sweep; all of it if these miss a sharp wave
 _ROUNDS = 6  # a pole of the fit takes two or three,
 _GUESS_ROUNDS = 9  # a guess from an extremum some more
 _FIT_ERROR = 1e-10
 _FIT_TERMS = 60
+_FIT_MISS = 1e-6  # of the largest value: a fit that is wrong by more between its points has missed a wave
 _WIDTHS = (0.0007, 0.005, 0.04)  # relative: half of 1/Q
 _ALONE = 0.3
 _NEAR = 0.12  # an extremum and its natural frequency lie this close, or within the resonance's own width
@@ -192,11 +193,17 @@ def starts(
     """
     from scipy.interpolate import AAA
 
-    pick = np.unique(np.linspace(0, len(omega) - 1, min(_FIT_POINTS, len(omega))).astype(int))
-    scale = float(np.sqrt(omega[0] * omega[-1]))
+    scale, values = float(np.sqrt(omega[0] * omega[-1])), moving / np.abs(moving).max()
+    x = omega / scale
+    for most in (_FIT_POINTS, len(omega)):
+        pick = np.unique(np.linspace(0, len(omega) - 1, min(most, len(omega))).astype(int))
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # a fit that stops early still gives guesses
+            fit = AAA(x[pick], values[pick], rtol=error, max_terms=max(_FIT_TERMS, most // 6))
+        if len(pick) == len(omega) or np.abs(fit(x) - values).max() < _FIT_MISS:
+            break
     with warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # a fit that stops early still gives guesses
-        fit = AAA(omega[pick] / scale, moving[pick] / np.abs(moving).max(), rtol=error, max_terms=_FIT_TERMS)
+        warnings.simplefilter("ignore")
         found = [fit.poles() * scale, fit.roots() * scale]
     low, high = omega[0] * 0.85, omega[-1] * 1.1
     poles, zeros = (w[(w.imag > 0) & (w.real > low) & (w.real < high) & (w.imag < w.real)] for w in found)

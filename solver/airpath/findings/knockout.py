@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -26,14 +27,16 @@ from airpath.network.reuse import Admittances
 
 Action = Literal["no waves", "capped", "sealed", "no leak", "no coil", "no stuffing"]
 _FURTHEST = 0.5  # octaves that a resonance may move and still be the same one when waves or stuffing go
-_FAR = 0.25  # octaves
+_FAR = 0.1  # octaves
+_STAYS = 0.05  # of its energy in what is taken away, at most
 _LIVES_ON = 0.25  # of its energy
-_POINTS = 160  # of a sweep are enough for the rational fit,
+_POINTS = 120  # of a sweep are enough for the rational fit,
 _FIT_ERROR = 1e-8  # to this error: what no knock-out can lose is stronger
-_ROUNDS = 3  # a pole of the fit that is real needs one
+_ROUNDS = 1  # a pole of the fit that is real needs no more,
+_ROUNDS_MORE = 3  # one of the whole box some
 _WITHIN = 1e-3  # relative, of the last step
 _CONES: tuple[Cone, ...] = ("free", "clamped")
-_SEEN = 0.5  # of the half-width: a guess this near finds the same resonance
+_SEEN = 0.003  # of its frequency, or its half-width: a resonance this near is the same
 _DRIVEN = 0.02  # of the moving energy in the cone: a resonance with less is not the driver's
 _ALIKE = 0.6  # cosine between energy shares, at least
 _FURTHEST_OPEN = 2.0  # when an opening closes
@@ -252,19 +255,26 @@ class _Sweep:
     def __init__(self, omega: NDArray[np.float64]) -> None:
         self.known = Admittances(omega)
 
-    def natural(self, network: Network, found: list[Spot]) -> tuple[ComplexArray, ComplexArray]:
+    def natural(self, network: Network, staying: Sequence[Spot] = ()) -> list[ComplexArray]:
         """Return the free and the clamped natural frequencies of a variant.
 
-        What the fit doesn't see is looked for where the whole box has it: a weak resonance that stays is found again.
+        What should stay and the fit doesn't see is looked for where the whole box has it: it may be weak.
         """
         parts = self.known.of(network.branches, network.air)
-        guesses = list(starts(self.known.omega, mobility(network, self.known.omega, parts), _FIT_ERROR))
-        for k, cone in enumerate(_CONES):
-            own = [spot.omega for spot in found if spot.cone == cone and spot.omega is not None]
-            unseen = [w for w in own if not np.any(np.abs(guesses[k] - w) < _SEEN * w.imag)]
-            guesses[k] = np.concatenate([guesses[k], np.array(unseen, dtype=np.complex128)])
-        free, held = refine_both(network, guesses[0], guesses[1], _ROUNDS, _WITHIN)
-        return distinct(free), distinct(held)
+        guesses = starts(self.known.omega, mobility(network, self.known.omega, parts), _FIT_ERROR)
+        new = refine_both(network, *guesses, _ROUNDS, _WITHIN)
+        unseen = [
+            np.array([s.omega for s in staying if s.cone == cone and _unseen(s, w)], dtype=np.complex128)
+            for cone, w in zip(_CONES, new, strict=True)
+        ]
+        more = refine_both(network, unseen[0], unseen[1], _ROUNDS_MORE, _WITHIN)
+        return [distinct(np.concatenate(pair)) for pair in zip(new, more, strict=True)]
+
+
+def _unseen(spot: Spot, natural: ComplexArray) -> bool:
+    if spot.omega is None:
+        return False
+    return not np.any(np.abs(natural - spot.omega) < max(_SEEN * abs(spot.omega), spot.omega.imag))
 
 
 def _follow(
@@ -272,31 +282,24 @@ def _follow(
 ) -> list[float | None]:
     """Pair the natural frequencies of a changed network with those of the features, one to one.
 
-    A feature that moves far or lives on ``owner`` is the same one only if the same parts still swing.
+    A feature that moves far or lives on waves inside ``owner`` is the same one only if the same parts still swing.
     """
-    shift: list[float | None] = [None] * len(found)
     none = Share(kinetic=0.0, potential=0.0)
-    for cone, new in zip(_CONES, sweep.natural(network, found), strict=True):
+    staying = [spot for spot, share in zip(found, held, strict=True) if share.get(owner, none).total < _STAYS]
+    moved: dict[int, complex] = {}
+    for cone, new in zip(_CONES, sweep.natural(network, staying), strict=True):
         mine = [(i, spot.omega) for i, spot in enumerate(found) if spot.cone == cone and spot.omega is not None]
         if not mine or not len(new):
             continue
-        old = np.array([w for _, w in mine])
-        octaves = np.abs(np.log2(new.real[None, :] / old.real[:, None]))
+        octaves = np.abs(np.log2(new.real[None, :] / np.array([w.real for _, w in mine])[:, None]))
         pull = np.sqrt(octaves)  # what stays is left alone: one goes far rather than each a little
         pairs = matching(np.where(octaves < limit, pull, np.inf), np.sqrt(limit))
-        doubtful = [
-            row
-            for row, column in pairs.items()
-            if octaves[row, column] > _FAR or held[mine[row][0]].get(owner, none).total > _LIVES_ON
-        ]
-        now = shapes(network, [(complex(new[pairs[row]]), cone) for row in doubtful])
-        like = {row: likeness(held[mine[row][0]], shares(ring)) for row, ring in zip(doubtful, now, strict=True)}
-        for row, column in pairs.items():
-            i = mine[row][0]
-            if like.get(row, 1.0) < _ALIKE:
-                continue
-            shift[i] = float(new[column].real / old[row].real - 1)
-    return shift
+        moved |= {mine[row][0]: complex(new[column]) for row, column in pairs.items()}
+    ratio = {i: w.real / found[i].omega.real for i, w in moved.items()}  # type: ignore[union-attr]
+    doubtful = [i for i in moved if abs(np.log2(ratio[i])) > _FAR or held[i].get(owner, none).wave > _LIVES_ON]
+    now = shapes(network, [(moved[i], found[i].cone) for i in doubtful])
+    gone = {i for i, ring in zip(doubtful, now, strict=True) if likeness(held[i], shares(ring)) < _ALIKE}
+    return [None if i not in moved or i in gone else ratio[i] - 1 for i in range(len(found))]
 
 
 def _sealed(
@@ -308,7 +311,7 @@ def _sealed(
     into the resonances of the whole in the same order.
     """
     shift: list[float | None] = [None] * len(found)
-    new, _ = sweep.natural(network, found)
+    new, _ = sweep.natural(network)
     if not len(new):
         return shift
     weight = [shares(ring)["driver"].kinetic for ring in shapes(network, [(w, "free") for w in new.tolist()])]
