@@ -85,3 +85,17 @@ def test_places_that_overlap_are_refused() -> None:
         Mouths(mouths=(disc, disc), places=((0.0, 0.0, 0.0), (0.04, 0.0, 0.0)))
     with pytest.raises(ValueError, match="single"):
         Mouths(mouths=(disc, Mouth(section=Section(height=0.1), count=2)), places=((0.0, 0.0, 0.0), (1.0, 0.0, 0.0)))
+
+
+def test_without_a_baffle_openings_reach_each_other_by_half() -> None:
+    """Full space has twice the solid angle: half the pressure per flow (Rayleigh), flange or no flange."""
+    cone, k = Mouth(section=Section(height=0.04)), 0.5
+    pair, omega = ((0.0, 0.0, 0.0), (0.6, 0.0, 0.0)), np.array([k * air_at().sound_speed])
+    baffled, bare = (
+        Mouths(mouths=(cone, cone), places=pair, full_space=full).impedance(omega, air_at())[0, 0, 1]
+        for full in (False, True)
+    )
+    assert abs(bare / baffled - 0.5) < 1e-3
+    free = Mouth(section=Section(height=0.04), flanged=False)
+    mixed = Mouths(mouths=(cone, free), places=pair).impedance(omega, air_at())[0, 0, 1]
+    assert abs(mixed / bare - 1) < 1e-9

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from typing import Any
 
+import numpy as np
 import pytest
 
-from airpath.case.schema import Case
+from airpath.case.schema import Case, Room
+from airpath.findings.cautions import hearing
 from airpath.findings.clean import clean_rows
 from airpath.findings.ports import SPEED_LIMIT_SHARE
 from airpath.findings.predict import predict
@@ -71,3 +73,13 @@ def test_it_is_in_the_result_with_its_limit_in_words() -> None:
         assert row["limit"] in ("xmax", "power", "air speed")
         words = {"xmax": "xmax, 2.5 mm", "power": "power rating, 30 W", "air speed": 'the air in "vent" reaches 17 m/s'}
         assert words[row["limit"]] in row["text"]
+
+
+def test_a_caution_about_hearing_says_where() -> None:
+    """Outdoors by the distance, in a room by the room: its level does not fall with distance."""
+    vented = BOXES["vented"]
+    loud, tone = np.array([110.0]), np.array([500.0])
+    assert "dBA at 1 m at 500 Hz" in hearing(vented, tone, loud)[0]
+    room = vented.model_copy(update={"room": Room(volume="20 m^3")})
+    assert "dBA in the room at 500 Hz" in hearing(room, tone, loud)[0]
+    assert hearing(vented, tone, loud - 40) == []

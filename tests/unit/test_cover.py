@@ -205,6 +205,11 @@ def test_excursion_and_air_speed_of_a_state_are_warned_of() -> None:
         assert f"in {(travel[:, j] > 1e-3).sum()} of 4 states" in text
     assert any(w.startswith('Air in "nose"') and "over the usual limit of 17 m/s" in w for w in found.warnings)
     assert any(w.startswith("Hearing:") for w in found.warnings)
+    worst = int(found.band.excursion_peak.max(axis=1).argmax())
+    covered = " and ".join(f'"{name}"' for name in found.states[worst].covered)
+    assert worst > 0  # a cover is what takes it farthest, so it has to be named
+    told = next(w for w in found.warnings if w.startswith("Excursion: the cone passes xmax"))
+    assert told.endswith(f"This is with {covered} covered.")
     assert not [w for w in cover(DOUBLE, "line").warnings if w.startswith("Air in")]
 
 

@@ -76,7 +76,21 @@ def test_clean_drives_each_tone_to_its_first_limit() -> None:
         assert design.voltage_v == pytest.approx([r.voltage_v for r in rows])
         margins = [m.db for m in (design.excursion_margin, design.air_speed_margin) if m is not None]
         assert min(margins) == pytest.approx(0.0, abs=1e-9)
+        xmax = built.driver.xmax or 0.0
+        travel = solve(built, "line", TONES).excursion_peak * np.array(design.voltage_v) / built.drive.voltage
+        assert design.excursion_margin is not None  # at the drive of each tone, not at the file's
+        assert design.excursion_margin.db == pytest.approx(20 * np.log10(xmax / travel.max()))
     assert not [w for w in found.warnings if "beyond" in w or "over the" in w]
+
+
+def test_two_drivers_may_take_what_both_are_rated_for() -> None:
+    """Twice the rating into both; more is warned of with both ratings together."""
+    pair = of_driver(box("vented"), power=10.0, count=2)
+    allowed, over = (
+        rank([pair, box("double chamber")], CommonDrive(power=watts), model="line").warnings for watts in (19.0, 21.0)
+    )
+    assert not [text for text in allowed if "power rating" in text]
+    assert [text for text in over if "21 W into Re, over the power rating (20 W)" in text]
 
 
 def test_margins_are_what_is_left_of_the_limits() -> None:
