@@ -9,6 +9,14 @@ import numpy as np
 SHOTS = Path(__file__).parents[1] / "airpath-out" / "browser"
 
 
+def shown(page):
+    """Wait until the page shows a case's curves, whatever is still being worked out about it."""
+    from playwright.sync_api import expect
+
+    expect(page.locator("body[data-state]")).to_have_count(1, timeout=60_000)
+    expect(page.locator("figure.drawn").first).to_be_visible(timeout=60_000)
+
+
 def settled(page):
     """Wait until the page shows every fidelity and every cause of the case as it is."""
     from playwright.sync_api import expect

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import time
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -36,29 +37,49 @@ def one_solve(case):
     return 1e3 * float(np.median(times))
 
 
+def busy():
+    """Return how many jobs wait for each core; 1 when the machine has nothing else to do."""
+    return max(1.0, os.getloadavg()[0] / (os.cpu_count() or 1))
+
+
+class Work:
+    """Processor time [ms] that the server's and the page's main thread have used: other work can't add to it."""
+
+    def __init__(self, one, page):
+        self._stat = Path(f"/proc/{one.server.pid}/stat")
+        self._page = page.context.new_cdp_session(page)
+        self._page.send("Performance.enable", {"timeDomain": "threadTicks"})
+
+    def __call__(self):
+        used = self._stat.read_text(encoding="utf-8").rsplit(")", 1)[1].split() if self._stat.exists() else ["0"] * 13
+        server = 1e3 * (int(used[11]) + int(used[12])) / os.sysconf("SC_CLK_TCK")
+        said = self._page.send("Performance.getMetrics")["metrics"]
+        return server + 1e3 * next(metric["value"] for metric in said if metric["name"] == "TaskDuration")
+
+
 @pytest.mark.parametrize("name", KNOBS)
 def test_the_curves_follow_the_hand(bench, name):
+    """The work of a turn has to fit whatever else runs; the time that passes too, as far as the machine is free."""
     one = bench(name)
     page = one.page()
     settled(page)
-    busy = os.getloadavg()[0] / (os.cpu_count() or 1)
-    solve, medians = one_solve(airpath.load(one.path)), []
+    solve, work, found = one_solve(airpath.load(one.path)), Work(one, page), []
     for _ in range(TRIES):
         page.evaluate("performance.clearMeasures()")
-        dragged(page, KNOBS[name], np.linspace(0.3, 0.9, 40))
+        used, others = work(), busy()
+        dragged(page, KNOBS[name], np.linspace(0.3, 0.9, 30))
         expect(page.locator("body")).not_to_have_attribute("data-state", "moving", timeout=30_000)
-        took = delays(page)
-        medians.append(float(np.median(took)))
-        print(
-            f"{name}: {len(took)} turns, median {medians[-1]:.0f} ms, 9 of 10 under {np.percentile(took, 90):.0f} ms; "
-            f"one line solve {solve:.1f} ms, ratio {medians[-1] / solve:.1f}"
-        )
+        took, others = delays(page), max(others, busy())
         assert len(took) >= 8
-        if medians[-1] < MOST:
+        found.append((float(np.median(took)) / others, (work() - used) / len(took)))
+        print(
+            f"{name}: {len(took)} turns, median {np.median(took):.0f} ms with {others:.1f} jobs per core, "
+            f"work of a turn {found[-1][1]:.0f} ms; one line solve {solve:.1f} ms, ratio {np.median(took) / solve:.1f}"
+        )
+        if max(found[-1]) < MOST:
             break
-    if min(medians) >= MOST and busy > 1:
-        pytest.skip(f"the machine has other work, {busy:.1f} per core: {min(medians):.0f} ms says nothing")
-    assert min(medians) < MOST
+    assert min(passed for passed, _ in found) < MOST
+    assert min(worked for _, worked in found) < MOST
     assert page.errors == []
 
 

@@ -25,6 +25,7 @@ export function plots(page) {
   function clear() {
     eye.disconnect();
     for (const {host, built} of drawn) {
+      built.clear();
       const sheet = built.figures[0].document;
       sheet.clear();
       Bokeh.documents.splice(Bokeh.documents.indexOf(sheet), 1);

@@ -5,7 +5,7 @@
 const airpathCharts = (() => {
   const FONT = '"DejaVu Sans", Verdana, Arial, sans-serif';
   const INK = "#1c2733", SOFT = "#6b7783", GRID = "#dde2e6", ALARM = "#a3262a";
-  const TONE = {wide: 56, row: 14}, FLAG = {wide: 21, row: 20, size: 17, bend: 14}, TICK = 38;
+  const TONE = {wide: 56, row: 14}, FLAG = {wide: 21, row: 20, size: 17, bend: 14}, TICK = 38, NEAR = 12;
 
   function element(kind, attributes = {}, ...inside) {
     const made = document.createElement(kind);
@@ -71,11 +71,6 @@ const airpathCharts = (() => {
     return level.map((mean, i) => Math.max(edge, Math.min(mean, last)) + i * apart);
   }
 
-  function tooltip(reading, value, scale) {
-    const rows = [[reading, value], ["at", "@frequency{0.0} Hz"]];
-    return scale === 1 ? rows : [...rows, ["full size", "@full_size{0.0} Hz"]];
-  }
-
   function drawLimits(figure, limits) {
     for (const [value, name] of limits) {
       figure.add_layout(new Bokeh.Span({location: value, dimension: "width", line_color: ALARM, line_dash: [9, 4],
@@ -112,8 +107,6 @@ const airpathCharts = (() => {
       const drawn = curve.dots
         ? figure.scatter({...at, marker: "circle", size: 4, color: curve.colour})
         : figure.line({...at, line_color: curve.colour, line_dash: curve.dash, line_width: curve.width});
-      figure.add_tools(new Bokeh.HoverTool({renderers: [drawn], visible: false, line_policy: "nearest",
-        tooltips: tooltip(curve.reading, `@${curve.column}{${chart.form}} ${chart.unit}`, content.scale)}));
       return drawn;
     });
     drawLimits(figure, chart.limits);
@@ -136,15 +129,13 @@ const airpathCharts = (() => {
     const flags = new Bokeh.ColumnDataSource({data: Object.fromEntries(names.map((name) => [name, []]))});
     figure.multi_line({xs: {field: "xs"}, ys: {field: "ys"}, source: flags, line_color: {field: "colour"},
       line_width: 1, line_alpha: 0.7});
-    const feet = figure.scatter({x: {field: "x"}, y: {field: "y"}, source: flags, size: {field: "size"},
+    figure.scatter({x: {field: "x"}, y: {field: "y"}, source: flags, size: {field: "size"},
       marker: {field: "marker"}, fill_color: {field: "colour"}, line_color: "white"});
-    const heads = figure.scatter({x: {field: "head"}, y: {field: "level"}, source: flags, size: FLAG.size,
+    figure.scatter({x: {field: "head"}, y: {field: "level"}, source: flags, size: FLAG.size,
       marker: "square", fill_color: "white", line_color: {field: "colour"}, line_width: 2});
     figure.text({x: {field: "head"}, y: {field: "level"}, text: {field: "number"}, source: flags,
       text_align: "center", text_baseline: "middle", text_font: FONT, text_font_size: "10px",
       text_font_style: "bold", text_color: INK});
-    figure.add_tools(new Bokeh.HoverTool({renderers: [heads, feet], visible: false, attachment: "below",
-      tooltips: [["number", "@number, @heading"], ["cause", "@words"]]}));
     return {tones, flags};
   }
 
@@ -222,14 +213,81 @@ const airpathCharts = (() => {
     return picture;
   }
 
-  // A finger leaves the chart when it is lifted: read where it was, as a resting pointer would.
-  function readTaps(view) {
-    const field = view.canvas_view?.events_el ?? view.canvas.events_el;
-    field.addEventListener("pointerup", (lifted) => {
-      if (lifted.pointerType !== "touch") return;
-      const place = {clientX: lifted.clientX, clientY: lifted.clientY, isPrimary: true, pointerType: "mouse"};
-      setTimeout(() => field.dispatchEvent(new PointerEvent("pointermove", {...place, bubbles: true})), 60);
+  // Where a value stands in a chart [px].
+  function rulers({figure, chart}, view) {
+    const {left, bottom, width, height} = view.frame.bbox, {x_range: x, y_range: y} = figure;
+    const up = chart.scale === "log" ? (v) => Math.log(v / y.start) / Math.log(y.end / y.start)
+      : (v) => (v - y.start) / (y.end - y.start);
+    return {across: (f) => left + width * Math.log(f / x.start) / Math.log(x.end / x.start),
+      down: (v) => bottom - height * up(v)};
+  }
+
+  function toSegment(px, py, [ax, ay], [bx, by]) {
+    const long = (bx - ax) ** 2 + (by - ay) ** 2;
+    const share = long ? Math.max(0, Math.min(1, ((px - ax) * (bx - ax) + (py - ay) * (by - ay)) / long)) : 0;
+    return Math.hypot(px - ax - share * (bx - ax), py - ay - share * (by - ay));
+  }
+
+  // How far a curve runs from the pointer, and the index of its point that is nearest along the frequency.
+  function toCurve(px, py, {frequency}, values, dots, {across, down}) {
+    const points = [];
+    let index = -1, apart = Infinity;
+    for (let i = 0; i < frequency.length; i += 1) {
+      const x = across(frequency[i]);
+      if (Math.abs(x - px) < apart) { apart = Math.abs(x - px); index = i; }
+      if (Math.abs(x - px) < 3 * NEAR) points.push([x, down(values[i])]);
+    }
+    const ways = dots ? points.map((point) => toSegment(px, py, point, point))
+      : points.slice(1).map((point, i) => toSegment(px, py, points[i], point));
+    return {way: Math.min(Infinity, ...ways), index};
+  }
+
+  // What stands under the pointer, line by line: a numbered mark, then every curve, then where that is.
+  function readings(px, py, drawn, content, sources, view) {
+    const {chart, renderers, marks} = drawn, own = rulers(drawn, view), lines = [];
+    const flags = marks.flags?.data ?? {x: []};
+    const near = (x, y) => Math.hypot(own.across(x) - px, own.down(y) - py) < NEAR;
+    const flag = [...flags.x.keys()].find((i) => near(flags.x[i], flags.y[i]) || near(flags.head[i], flags.level[i]));
+    if (flag !== undefined) lines.push(`number ${flags.number[flag]}: ${flags.heading[flag]}`, `cause: ${flags.words[flag]}`);
+    const digits = (chart.form.split(".")[1] ?? "").length;
+    let at = null;
+    chart.curves.forEach((curve, i) => {
+      const {data} = sources[curve.source], values = data[curve.column];
+      if (!renderers[i].visible || !values) return;
+      const {way, index} = toCurve(px, py, data, values, curve.dots, own);
+      if (way > NEAR) return;
+      lines.push(`${curve.reading}: ${values[index].toFixed(digits).replace("-", "\u2212")} ${chart.unit}`);
+      at ??= data.frequency[index];
     });
+    if (at !== null) {
+      lines.push(`at ${at.toFixed(1)} Hz` + (content.scale === 1 ? "" : `, full size ${(at / content.scale).toFixed(1)} Hz`));
+    }
+    return lines;
+  }
+
+  // One slip of readings beside the pointer. A finger leaves the chart when it is lifted: it reads where it was then.
+  function readUnder(drawn, content, sources, view) {
+    const tip = element("div", {class: "tip", role: "status"}), field = view.canvas_view?.events_el ?? view.canvas.events_el;
+    tip.style.cssText = `position: fixed; z-index: 9; pointer-events: none; display: none; padding: 4px 8px; color: ${INK};
+      background: #fff; border: 1px solid ${SOFT}; border-radius: 4px; font: 12px/1.45 ${FONT}; max-width: 22rem;`;
+    document.body.append(tip);
+    const hide = () => { tip.style.display = "none"; };
+    function read({clientX, clientY}) {
+      const box = field.getBoundingClientRect(), bar = document.documentElement.clientWidth;
+      const lines = readings(clientX - box.left, clientY - box.top, drawn, content, sources, view);
+      tip.replaceChildren(...lines.map((line) => element("div", {}, line)));
+      if (!lines.length) { hide(); return; }
+      Object.assign(tip.style, {display: "block", left: "0", top: "0"});
+      const left = clientX + 14 + tip.offsetWidth < bar ? clientX + 14 : Math.max(4, clientX - 14 - tip.offsetWidth);
+      const below = clientY + 14 + tip.offsetHeight < window.innerHeight;
+      tip.style.left = `${left}px`;
+      tip.style.top = `${below ? clientY + 14 : Math.max(4, clientY - 14 - tip.offsetHeight)}px`;
+    }
+    field.addEventListener("pointermove", (event) => { if (event.pointerType !== "touch") read(event); });
+    field.addEventListener("pointerleave", (event) => { if (event.pointerType !== "touch") hide(); });
+    field.addEventListener("pointerup", (event) => { if (event.pointerType === "touch") read(event); });
+    window.addEventListener("scroll", hide, {passive: true, capture: true});
+    return () => { tip.remove(); window.removeEventListener("scroll", hide, {capture: true}); };
   }
 
   async function airpathCharts(page, content) {
@@ -268,7 +326,7 @@ const airpathCharts = (() => {
     });
     const arrangeAll = () => drawn.forEach((one) => arrange(one, content, views.get_one(one.figure)));
     arrangeAll();
-    drawn.forEach((one) => readTaps(views.get_one(one.figure)));
+    const slips = drawn.map((one) => readUnder(one, content, sources, views.get_one(one.figure)));
     shared.range.change.connect(arrangeAll);
     drawn.forEach((one) => one.figure.properties.inner_width.change.connect(arrangeAll));
     function update(fresh) {  // {sources: {name: columns}, flags, charts: [{name, low, high}]}: what has changed
@@ -280,7 +338,8 @@ const airpathCharts = (() => {
       }
       arrangeAll();
     }
-    return {figures: drawn.map((one) => one.figure), sources, views, update};
+    const clear = () => slips.forEach((remove) => remove());
+    return {figures: drawn.map((one) => one.figure), sources, views, update, clear};
   }
 
   return airpathCharts;
