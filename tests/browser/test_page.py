@@ -319,7 +319,8 @@ def test_standing_waves_are_drawn_when_asked_for(bench):
     shown(page)
     page.locator("#pictures").click()
     expect(page.locator("#drawn img").first).to_be_visible(timeout=60_000)
-    page.wait_for_function("document.querySelector('#drawn img').naturalWidth > 100")
+    expect(page.locator("#drawn img").first).to_have_js_property("complete", True)
+    assert page.locator("#drawn img").first.evaluate("image => image.naturalWidth") > 100
     shot(page, "waves")
     assert page.errors == []
 

@@ -201,3 +201,10 @@ def test_nothing_is_written_through_a_link_that_somebody_left(booth):
     session.save()
     assert secret.read_text(encoding="utf-8") == "mine"
     assert load(booth).ports["vent"].covered
+
+
+def test_a_difference_names_its_place_as_the_file_does(booth):
+    rewrite(booth, "[ports.vent]", '[ports."vent (low)"]')
+    session = Session.open(booth)
+    session.cover("vent (low)", True)
+    assert [d.place for d in session.differences()] == ['[ports."vent (low)"] covered']

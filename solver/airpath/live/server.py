@@ -43,7 +43,7 @@ class Hub:
         self._loop = asyncio.get_running_loop()
         self._thread = ThreadPoolExecutor(max_workers=1)
         self._wishes: deque[Message] = deque()
-        self._working = False
+        self._working = self._closed = False
         self._tasks: set[asyncio.Future[None]] = set()
         self.desk = Desk(path, folder, self._say, self._hear)
 
@@ -85,6 +85,7 @@ class Hub:
 
     def close(self) -> None:
         """End what runs."""
+        self._closed = True
         self.desk.close()
         self._thread.shutdown(wait=False, cancel_futures=True)
 
@@ -104,7 +105,11 @@ class Hub:
 
     def _hear(self, news: Any) -> None:
         with suppress(RuntimeError):  # the loop is gone
-            self._loop.call_soon_threadsafe(lambda: self.start(self.run(self.desk.news, news)))
+            self._loop.call_soon_threadsafe(lambda: self.start(self._news(news)))
+
+    async def _news(self, news: Any) -> None:
+        if not self._closed:  # else the desk's thread is gone
+            await self.run(self.desk.news, news)
 
 
 def _turned(wish: Message) -> tuple[Any, str] | None:
