@@ -68,6 +68,26 @@ def test_free_air_alone_says_what_is_missing() -> None:
     assert "# Vas is not known" in found.table
 
 
+def test_a_coil_that_tilts_the_peak_is_no_fault_of_the_sweep() -> None:
+    """A broad peak at 116 Hz under a strong coil: the ruler reads Qms 9 % high, on the fitted curve just as much."""
+    coil = {"Le": 1.2e-3, "Le2": 9e-4, "Re2": 7.2}
+    Cms, Rms = 1 / ((2 * np.pi * 116) ** 2 * 0.0116), 2 * np.pi * 116 * 0.0116 / 1.7
+    driver = {"Cms": Cms, "Rms": Rms, "Bl": float(np.sqrt(Rms * 1.7 * 5.7 / 0.39)), **coil}
+    found = driver_values(made(**driver), made(**driver, **MASS), Sd=SD, **MASS)
+    assert found.values["Qms"].value == pytest.approx(1.7, rel=1e-4)
+    assert found.classical["Qms"] > 1.08 * 1.7
+    assert found.warnings == [] and any("tilts their flanks" in note for note in found.notes)
+
+
+def test_doubts_go_with_the_table() -> None:
+    """A wrong curve: the table says so itself, and the misfit is the same number in both places."""
+    z = made().impedance
+    assert z is not None
+    found = driver_values(swept(z * (1 + 0.12 * np.sin(8 * np.log(GRID)))))
+    assert any(f"by {found.misfit:.1%} rms" in warning for warning in found.warnings)
+    assert all(f"# Careful: {warning}" in found.table for warning in found.warnings)
+
+
 def test_given_resistance_is_kept() -> None:
     found = driver_values(made(), made(**MASS), Sd=SD, Re=5.5, **MASS)
     assert found.values["Re"].value == pytest.approx(5.5)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -10,7 +10,7 @@ import numpy as np
 from airpath.air import air_at
 from airpath.errors import SweepError
 from airpath.measured.circuits import coil_and_fit, layout
-from airpath.measured.driverwords import UNITS, Value, driver_table, notes, warnings
+from airpath.measured.driverwords import UNITS, Value, driver_table, notes, tilted, warnings
 from airpath.measured.motor import NAMES, Circuit, Fit, FloatArray, fit
 from airpath.measured.peak import Peak, read_peak
 from airpath.measured.sweep import MeasuredSweep
@@ -33,8 +33,8 @@ class DriverValues:
 
     @property
     def table(self) -> str:
-        """The ``[driver]`` table for a case file."""
-        return driver_table(self.values)
+        """The ``[driver]`` table for a case file, with its doubts as comments."""
+        return "".join(f"# Careful: {warning}\n" for warning in self.warnings) + driver_table(self.values)
 
     def to_dict(self) -> dict[str, Any]:
         """Return it for ``--json``, the unit in each key."""
@@ -79,13 +79,17 @@ def driver_values(
         _right_way(circuits, whole.x, sweeps, added_mass is not None)
     values = _with_errors(derived, whole)
     classical = _classical(sweeps, values["Re"].value, Sd, added_mass, known_volume, bulk)
+    curves = [s.magnitude * np.exp(r.real) for s, r in zip(sweeps, whole.residuals, strict=True)]
+    fitted = [replace(s, magnitude=c, phase_deg=None) for s, c in zip(sweeps, curves, strict=True)]
+    ruled = _classical(fitted, values["Re"].value, Sd, added_mass, known_volume, bulk)
     way = None if second is None else added_mass is not None
-    said = [*(note for sweep in sweeps for note in sweep.notes), *notes(coil, free, way)]
+    said = [note for sweep in sweeps for note in sweep.notes]
+    said += [*notes(coil, free, way), *tilted(values, classical, ruled)]
     return DriverValues(
         values=values if Sd is None else {**values, "Sd": Value(value=Sd, std=0.0)}, classical=classical,
-        misfit=whole.noise, warnings=warnings(values, classical, whole, sweeps, circuits, Re),
-        notes=list(dict.fromkeys(said)),
-        curves=[s.magnitude * np.exp(r.real) for s, r in zip(sweeps, whole.residuals, strict=True)],
+        misfit=float(np.sqrt(np.mean(np.abs(np.concatenate(whole.residuals)) ** 2))),
+        warnings=warnings(values, classical, ruled, whole, sweeps, circuits, Re),
+        notes=list(dict.fromkeys(said)), curves=curves,
     )  # fmt: skip
 
 

@@ -64,15 +64,13 @@ def driver_table(values: Mapping[str, Value]) -> str:
 
 
 def warnings(
-    values: dict[str, Value], classical: dict[str, float], whole: Fit, sweeps: list[MeasuredSweep],
-    circuits: list[Circuit], Re: float | None,
+    values: dict[str, Value], classical: dict[str, float], ruled: dict[str, float], whole: Fit,
+    sweeps: list[MeasuredSweep], circuits: list[Circuit], Re: float | None,
 ) -> list[str]:  # fmt: skip
-    """Return what makes the values doubtful, a sentence each."""
+    """Return what makes the values doubtful, a sentence each; ``ruled``: the peaks of the fitted curves, read alike."""
     out = []
-    apart = [name for name, limit in _APART.items()
-             if name in classical and abs(classical[name] / values[name].value - 1) > limit]  # fmt: skip
-    if apart:
-        said = [f"{name} by {classical[name] / values[name].value - 1:+.0%}" for name in apart]
+    if _apart(classical, ruled):
+        said = _apart(classical, {name: value.value for name, value in values.items()}) or _apart(classical, ruled)
         out.append(f"The reading of the peaks differs from the fit of the whole curve: {listing(said)}. "
                    "Look at the curve: a rattle, a second peak, too few points or too much drive do that.")  # fmt: skip
     for sweep, residual, dropped in zip(sweeps, whole.residuals, whole.dropped, strict=True):
@@ -98,6 +96,21 @@ def warnings(
     if unsure:
         out.append(f"{listing(unsure)}: known to worse than {_UNSURE:.0%} only.")
     return out
+
+
+def _apart(classical: Mapping[str, float], other: Mapping[str, float]) -> list[str]:
+    """Return which values of the peaks are far from others, and how far."""
+    return [f"{name} by {classical[name] / other[name] - 1:+.0%}" for name, limit in _APART.items()
+            if name in classical and name in other and abs(classical[name] / other[name] - 1) > limit]  # fmt: skip
+
+
+def tilted(values: Mapping[str, Value], classical: Mapping[str, float], ruled: Mapping[str, float]) -> list[str]:
+    """Return the note that the reading of the peaks is off on the fitted curve too: no fault of the sweep."""
+    said = _apart(classical, {name: value.value for name, value in values.items()})
+    if not said or _apart(classical, ruled):
+        return []
+    return [f"The peaks alone read {listing(said)} off, as the coil's inductance tilts their flanks; the fit of the whole "
+            "curve allows for that."]  # fmt: skip
 
 
 def notes(coil: tuple[str, ...], free: MeasuredSweep, mass: bool | None) -> list[str]:
