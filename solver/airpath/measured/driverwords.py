@@ -109,8 +109,8 @@ def tilted(values: Mapping[str, Value], classical: Mapping[str, float], ruled: M
     said = _apart(classical, {name: value.value for name, value in values.items()})
     if not said or _apart(classical, ruled):
         return []
-    return [f"The peaks alone read {listing(said)} off, as the coil's inductance tilts their flanks; the fit of the whole "
-            "curve allows for that."]  # fmt: skip
+    return [f"The peaks alone read {listing(said)} off, as the coil's inductance tilts their flanks; the fit of the "
+            "whole curve allows for that."]  # fmt: skip
 
 
 def notes(coil: tuple[str, ...], free: MeasuredSweep, mass: bool | None) -> list[str]:
