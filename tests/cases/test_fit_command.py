@@ -201,3 +201,14 @@ def test_a_leak_is_found_from_nothing_and_none_where_there_is_none():
     none = tight["chambers.box.leak.diameter"]
     assert not none.seen and "no leak seen" in none.text and none.high < 0.004
     assert tight.case.chambers["box"].leak is None
+
+
+def test_waves_that_the_line_model_lacks_are_not_blamed_on_the_box():
+    """A sweep made by the field model: the line model says that the other one is closer, and that one says nothing."""
+    case = airpath.load(BENCH)
+    made = measured(case, 120, model="field")
+    said = fit(case, made, ["driver.fs", "driver.Qes"]).warnings
+    assert any("--model field" in warning for warning in said)
+    assert not any("--model field" in w for w in fit(case, made, ["driver.fs", "driver.Qes"], model="field").warnings)
+    plain = measured(case, 120)
+    assert not any("--model field" in warning for warning in fit(case, plain, ["driver.fs"]).warnings)

@@ -6,10 +6,11 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from airpath.case.problem import nearest
 from airpath.case.schema import Case
-from airpath.errors import CaseError, SweepError
+from airpath.errors import CaseError, FidelityError, SweepError
 from airpath.measured.covariance import Errors, ties
 from airpath.measured.fitresult import FitCurve, FitResult, FittedValue
 from airpath.measured.fitwords import SUSPICIOUS, cautions, how_sure, summary
@@ -24,6 +25,7 @@ from airpath.network.build import label
 
 _MOST_POINTS = 2000  # of a sweep; more are thinned
 _FEWEST_POINTS = 8
+_CLOSER = 0.75  # of the difference as drawn: what another model must come down to, to be worth a word
 _INTERVAL = 1.96  # standard deviations
 _SEEN = 0.7  # of the prior's width: a value known no better than this was not seen
 
@@ -73,7 +75,23 @@ def fit(
     held = found.errors(squares.linear(found.u, asked.held)[1])
     odd = found.structural or bool(np.any(np.abs(found.u) > SUSPICIOUS))
     left = misfit(squares, asked.held, found.channels) if odd and localise else None
-    return _result(case, asked, squares, found, held, shown, left, notes)
+    closer = _closer(squares) if localise else []
+    return _result(case, asked, squares, found, held, shown, left, notes, closer)
+
+
+def _closer(squares: Squares) -> list[str]:
+    """Return the warning that waves which the line model lacks bring a case closer to its sweeps, as drawn."""
+    if squares.model != "line" or any(chamber.outline for chamber in squares.case.chambers.values()):
+        return []
+    zero = np.zeros(len(squares.free))
+    try:
+        rms = [_size(squares, replace(squares, model=name).residual(zero)) for name in ("line", "field")]
+    except FidelityError:
+        return []
+    if rms[1] > _CLOSER * rms[0]:
+        return []
+    return [f"As drawn, the field model comes closer to the sweep than the line model does ({100 * rms[1]:.2g} % against "
+            f"{100 * rms[0]:.2g} %): values may stand in for waves that the line model lacks. Try --model field."]
 
 
 def target(case: Case, sweep: CoveredSweep) -> Target:
@@ -112,14 +130,11 @@ def _used(case: Case, sweep: CoveredSweep) -> tuple[CoveredSweep, list[str]]:
 def _result(
     case: Case, asked: Setting, squares: Squares, found: Solution, errors: Errors,
     shown: list[CoveredSweep], left: Misfit | None, notes: list[str],
+    closer: list[str],
 ) -> FitResult:  # fmt: skip
     values = [_value(asked, squares, found, i, errors) for i in range(len(asked.free))]
     curves = [_curve(squares, i, sweep, found) for i, sweep in enumerate(shown)]
-    sizes = [rows for rows, first in zip(squares.channels, _magnitudes(squares), strict=True) if first]
-    before, after = (
-        float(np.sqrt(np.mean(np.concatenate([rest[rows] for rows in sizes]) ** 2)))
-        for rest in (found.before, found.left)
-    )
+    before, after = _size(squares, found.before), _size(squares, found.left)
     pairs = ties([value.name for value in values], errors.total)
     fitted = _without_unseen_leaks(squares.at(found.u), values)
     noise = float(np.sqrt(np.mean([curve.noise**2 for curve in curves])))
@@ -128,8 +143,14 @@ def _result(
         rms_error_before=before, rms_error_after=after, noise=noise, misfit=left,
         structural=found.structural,
         summary=summary(values, asked.choices, pairs, before, after, noise, found.structural, left),
-        warnings=cautions(values, found.structural), notes=notes,
+        warnings=[*closer, *cautions(values, found.structural)], notes=notes,
     )  # fmt: skip
+
+
+def _size(squares: Squares, left: NDArray[np.float64]) -> float:
+    """Return the rms of the magnitudes in a residual (rows,)."""
+    sizes = [rows for rows, first in zip(squares.channels, _magnitudes(squares), strict=True) if first]
+    return float(np.sqrt(np.mean(np.concatenate([left[rows] for rows in sizes]) ** 2)))
 
 
 def _magnitudes(squares: Squares) -> list[bool]:
