@@ -90,8 +90,9 @@ def _closer(squares: Squares) -> list[str]:
         return []
     if rms[1] > _CLOSER * rms[0]:
         return []
-    return [f"As drawn, the field model comes closer to the sweep than the line model does ({100 * rms[1]:.2g} % against "
-            f"{100 * rms[0]:.2g} %): values may stand in for waves that the line model lacks. Try --model field."]
+    sizes = f"{100 * rms[1]:.2g} % against {100 * rms[0]:.2g} %"
+    return [f"As drawn, the field model comes closer to the sweep than the line model does ({sizes}): values may stand "
+            "in for waves that the line model lacks. Try --model field."]  # fmt: skip
 
 
 def target(case: Case, sweep: CoveredSweep) -> Target:
