@@ -95,9 +95,22 @@ def test_a_bent_pipe_is_shorter_than_its_centre_line(tmp_path):
     way = horn_way(case, "path")
     assert 0.3 * 0.04 < centre - way.length < 1.2 * 0.04
     line, field = solve(case, "line"), solve(case, "field")
-    assert np.abs(field.spl_db - line.spl_db)[line.frequency < 300].max() < 0.3
+    assert np.abs(field.spl_db - line.spl_db)[line.frequency < 260].max() < 0.05
+    near = np.abs(line.frequency - 280) < 15  # a sharp resonance: 0.1 % beside it is 0.5 dB
+    tops = [np.average(r.frequency[near], weights=10 ** (r.spl_db[near] / 10)) for r in (line, field)]
+    assert tops[0] == pytest.approx(tops[1], rel=1e-3)
     lumped = solve(case, "lumped")
     assert np.abs(field.spl_db - lumped.spl_db)[line.frequency > 200].max() > 3
+
+
+def test_the_ducts_of_a_drawn_path_keep_its_volume_and_its_inertance(tmp_path):
+    """By the definition of the equivalent horn, S dx = dV and dx/S = dphi/q; areas read off at points keep neither."""
+    way = horn_way(load(box(tmp_path, bent_pipe(), DRAWN)), "path")
+    volume = sum(piece.throat * piece.length for piece in way.pieces)
+    assert volume == pytest.approx(way.drawn.volume, rel=1e-9)
+    inertance = sum(piece.length / piece.throat for piece in way.pieces)
+    assert inertance == pytest.approx(1 / way.drawn.equivalent.flux, rel=1e-9)
+    assert len(way.pieces) <= 64
 
 
 def test_a_driver_feeds_a_drawn_throat_and_explain_names_the_path(tmp_path):

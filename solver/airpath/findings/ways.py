@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 from airpath.acoustics.viscothermal import Section
 from airpath.air import Air
 from airpath.elements.base import ComplexArray, cascade
-from airpath.elements.horn import Horn
 from airpath.elements.mouth import Mouth
 from airpath.field.centreline import CentreLine
 from airpath.field.forms import assemble
@@ -20,10 +19,9 @@ from airpath.field.outline import Outline
 from airpath.field.potential import EquivalentHorn
 from airpath.field.reduce import FieldSweep, ReducedField, reduce_field
 from airpath.field.walls import Medium
+from airpath.network.horns import ducts
 
 Floats = NDArray[np.float64]
-
-_DUCTS = 64  # of a line
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -57,12 +55,8 @@ def mouth_of(outline: Outline) -> Mouth:
 
 def line_way(path: EquivalentHorn | CentreLine, outline: Outline, omega: Floats, air: Air) -> Way:
     """Return the way through short ducts, each with the volume and the inertance of its stretch of ``path``."""
-    x = np.linspace(0.0, float(path.distance_m[-1]), _DUCTS + 1)
-    volume = np.diff(np.interp(x, path.distance_m, path.volume_to_m3))
-    inertance = np.diff(np.interp(x, path.distance_m, path.inertance_to_per_m))
-    sizes = zip(np.sqrt(volume / inertance).tolist(), np.sqrt(volume * inertance).tolist(), strict=True)
-    ducts = [Horn(throat=area, length=length, depth=outline.depth, pieces=1) for area, length in sizes]
-    return loaded(cascade([duct.admittance(omega, air) for duct in ducts]), mouth_of(outline), omega, air)
+    stretches = ducts(path, depth=outline.depth)
+    return loaded(cascade([duct.admittance(omega, air) for duct in stretches]), mouth_of(outline), omega, air)
 
 
 @dataclass(frozen=True, kw_only=True)

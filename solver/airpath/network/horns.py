@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -10,13 +11,17 @@ from airpath.acoustics.porous import Fill
 from airpath.acoustics.viscothermal import Section
 from airpath.case.schema import Case
 from airpath.case.schema import Horn as HornTable
-from airpath.elements.horn import LOSS_PIECES, Horn, horn_profile
+from airpath.elements.horn import Horn, horn_profile
 from airpath.errors import GeometryError
 from airpath.network.meshed import Drawn, read_drawn
 from airpath.network.passages import pieces
 
+if TYPE_CHECKING:
+    from airpath.field.centreline import CentreLine
+    from airpath.field.potential import EquivalentHorn
+
 ENDS = ("throat", "mouth")  # the two openings of a drawn horn
-_STATIONS = 64  # of an equivalent horn
+_DUCTS = 64  # of a drawn path
 _RADIAL = 1.2197  # first zero of J1, 3.8317, over pi
 
 
@@ -42,7 +47,7 @@ class Way:
         """
         if self.drawn is None or self.drawn.mesh.kind == "solid":
             return None
-        widest, depth = max(area for _, area in self.drawn.stations(_STATIONS)), self.drawn.mesh.depth
+        widest, depth = max(piece.throat for piece in self.pieces), self.drawn.mesh.depth
         if depth is not None:
             return sound_speed * depth / (2 * widest)
         return float(_RADIAL * sound_speed / (2 * np.sqrt(widest / np.pi)))
@@ -91,11 +96,20 @@ def _drawn_way(case: Case, name: str, table: HornTable) -> Way:
         for area in drawn.matrices.areas.tolist()
     ]
     try:
-        stations = drawn.stations(_STATIONS)
+        stretches = ducts(drawn.equivalent, depth=depth, fill=drawn.spread(fill_of(table)))
     except GeometryError as error:
         raise GeometryError(f"[horns.{name}] outline: {error}") from None
-    cones = [
-        Horn(**{**cone.__dict__, "depth": depth, "pieces": 1 + LOSS_PIECES // _STATIONS})
-        for cone in pieces(stations, fill=drawn.spread(fill_of(table)))
-    ]
-    return Way(pieces=cones, throat=ends[0], mouth=ends[1], drawn=drawn)
+    return Way(pieces=stretches, throat=ends[0], mouth=ends[1], drawn=drawn)
+
+
+def ducts(path: EquivalentHorn | CentreLine, *, depth: float | None, fill: Fill | None = None) -> list[Horn]:
+    """Return short straight ducts, each with the volume and the inertance of its stretch of ``path``.
+
+    The area of a path peaks at outer corners, where the air stands still: areas read off at points would not keep the
+    volume there, and shift resonances. ``depth`` [m] of a flat path.
+    """
+    x = np.linspace(0.0, float(path.distance_m[-1]), _DUCTS + 1)
+    volume = np.diff(np.interp(x, path.distance_m, path.volume_to_m3))
+    inertance = np.diff(np.interp(x, path.distance_m, path.inertance_to_per_m))
+    sizes = zip(np.sqrt(volume / inertance).tolist(), np.sqrt(volume * inertance).tolist(), strict=True)
+    return [Horn(throat=area, length=length, depth=depth, fill=fill, pieces=1) for area, length in sizes]

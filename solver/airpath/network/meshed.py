@@ -7,8 +7,6 @@ from functools import cached_property, lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from airpath.acoustics.porous import Fill
 from airpath.air import Air, air_at
 from airpath.case.schema import Case, Chamber, Horn
@@ -40,12 +38,6 @@ class Drawn:
         from airpath.field.potential import equivalent_horn
 
         return equivalent_horn(self.mesh)
-
-    def stations(self, count: int) -> tuple[tuple[float, float], ...]:
-        """Return ``count`` + 1 equally spaced (distance, area) [m, m^2] along the equivalent horn."""
-        horn = self.equivalent
-        x = np.linspace(0.0, float(horn.distance_m[-1]), count + 1)
-        return tuple(zip(x.tolist(), np.interp(x, horn.distance_m, horn.area_m2).tolist(), strict=True))
 
 
 def case_air(case: Case) -> Air:
