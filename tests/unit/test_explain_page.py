@@ -209,3 +209,8 @@ def test_one_opening_alone_needs_no_picture_of_shares():
     assert "work" not in drawn and "energy" in drawn
     page = explained.explain_page(found, dict.fromkeys(drawn, b"<svg/>"))
     assert "Where the energy is</h2>" in page and "moves the air</h2>" not in page
+
+
+def test_a_share_over_all_of_the_energy_is_not_printed_as_a_percentage():
+    assert explained._part(0.996) == "100 %"
+    assert explained._part(1.0203) == "nearly all (another resonance overlaps)"

@@ -33,6 +33,8 @@ def shares(shape: Shape) -> dict[str, Share]:
     p^T dY/dw p of each part, real part of its fraction of the sum. With Y' - Y/w and Y' + Y/w instead, each halved, it
     splits into motion and pressure: an inertance has Y' = -Y/w, a compliance Y' = Y/w. Rayleigh's principle makes a
     share a sensitivity: d ln f / d ln(size) = -share, size meaning an inertance, a compliance or a duct's length.
+    With damping the sum is complex and a share the real part of a quotient: beside a close neighbour one part may pass
+    1 and another fall below 0, as the sensitivities do.
     """
     omega, h = shape.omega, STEP * abs(shape.omega)
     parts: list[tuple[str, complex, complex]] = []

@@ -146,12 +146,12 @@ def _bar(axes: Axes, row: int, feature: Feature, parts: list[str], wide: float) 
         if share is None:
             continue
         colour, hatch = _part_look(parts.index(part))
-        for value, alpha in ((share.kinetic, 1.0), (share.potential, 0.5)):
+        for value, alpha in ((max(0.0, share.kinetic), 1.0), (max(0.0, share.potential), 0.5)):
             axes.barh(row, 100 * value, left=start, height=0.72, color=colour, alpha=alpha, hatch=hatch,
                       edgecolor="white", linewidth=0.0)  # fmt: skip
             start += 100 * value
         axes.plot([start, start], [row - 0.36, row + 0.36], color="white", linewidth=1.2)
-        words = f"{shortened(part, 14)} {100 * share.total:.0f} %"
+        words = f"{shortened(part, 14)} {100 * min(1.0, share.total):.0f} %"
         if share.total * wide > len(words) * _LETTER + 0.06:
             axes.text(start - 50 * share.total, row, words, ha="center", va="center", fontsize=7.5,
                       bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.85, "pad": 0.8})  # fmt: skip

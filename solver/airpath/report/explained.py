@@ -122,10 +122,15 @@ def _row(found: Explanation, number: int) -> dict[str, Any]:
         "text": feature.cause.text,
         "evidence": _sentence(feature.evidence),
         "seen_by": feature.seen_by,
-        "energy": [(name, f"{100 * share.total:.0f} %") for name, share in parts if share.total >= 0.01],
+        "energy": [(name, _part(share.total)) for name, share in parts if share.total >= 0.01],
         "moved": [(s.parameter, _slope(s.hz_per_unit, s.unit)) for s in feature.sensitivity[:_PARTS]],
         "advice": [(f"advice-{number}-{i}", advice) for i, advice in enumerate(feature.advice, 1)],
     }
+
+
+def _part(share: float) -> str:
+    """Return a share of the energy in percent; beside a close neighbour a damped resonance may give one part over 1."""
+    return f"{100 * share:.0f} %" if share < 1.005 else "nearly all (another resonance overlaps)"
 
 
 def _slope(value: float, unit: str) -> str:
