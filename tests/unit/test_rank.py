@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 from typing import Any
 
@@ -249,3 +250,17 @@ def test_a_margin_that_is_not_there_is_said_to_be_so() -> None:
     row = rank_page(found, b"<svg></svg>").split("<tbody>")[1]
     assert "no open port" in row
     assert "no xmax given" in row
+
+
+def test_many_tones_do_not_squeeze_the_numbers_out(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The terminal shows the first few columns whole and says so; no cell is cut to an ellipsis."""
+    tones = ", ".join(f'"{45 + 5 * i} Hz"' for i in range(14))
+    text = re.sub(r"(?m)^tones = .*$", f"tones = [{tones}]", Path(FILES[0]).read_text(encoding="utf-8"))
+    text += '\n[room]\nvolume = "9 m^3"\nopening = ["1 m^2", "0 m^2"]\n'
+    (tmp_path / "many.toml").write_text(text, encoding="utf-8")
+    file, out = str(tmp_path / "many.toml"), ["--out", str(tmp_path / "out")]
+    for command in (["rank", file, FILES[1]], ["cover", file], ["predict", file, "--model", "lumped"]):
+        assert main([*command, *out]) == 0
+        printed = capsys.readouterr().out
+        assert "The first 5 of 14 tones; the report has them all." in printed
+        assert "…" not in printed

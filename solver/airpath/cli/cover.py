@@ -12,7 +12,7 @@ from rich.table import Table
 
 from airpath.case import load
 from airpath.cli.options import case_argument, out_folder, output_arguments
-from airpath.cli.show import console, progress
+from airpath.cli.show import MOST_TONES, console, progress, show_left_out
 from airpath.findings.cover import CAPS, Covering, cover
 from airpath.findings.covertext import LOUDEST
 from airpath.findings.wording import decibels, sig
@@ -64,16 +64,17 @@ def show(found: Covering, out: Console) -> None:
     title = f"Level in dB, change against all open ({found.model} model)"
     table = Table(title=title, title_justify="left", title_style="bold")
     table.add_column("covered")
-    for tone in found.tones_hz.tolist():
+    for tone in found.tones_hz.tolist()[:MOST_TONES]:
         table.add_column(f"{sig(tone, 4)} Hz", justify="right")
     table.add_column("mean", justify="right")
     for i, state in enumerate(found.states[:_SHOWN]):
-        levels = [*state.spl_db, state.mean_spl_db]
-        changes = [*state.change_db, state.mean_change_db]
-        best = [*(b == i for b in found.best), found.best_mean == i]
+        levels = [*state.spl_db[:MOST_TONES], state.mean_spl_db]
+        changes = [*state.change_db[:MOST_TONES], state.mean_change_db]
+        best = [*(b == i for b in found.best[:MOST_TONES]), found.best_mean == i]
         cells = [_cell(*cell, first=i == 0) for cell in zip(levels, changes, best, strict=True)]
         table.add_row(escape(", ".join(state.covered) or "none"), *cells)
     out.print(table)
+    show_left_out(len(found.tones_hz), out)
     if len(found.states) > 1:
         out.print(f"* {LOUDEST}")
     for i in found.told:

@@ -12,7 +12,7 @@ from rich.table import Table
 
 from airpath.case import load
 from airpath.cli.options import out_folder, output_arguments
-from airpath.cli.show import console, progress
+from airpath.cli.show import MOST_TONES, console, progress, show_left_out
 from airpath.errors import CaseError
 from airpath.findings.rank import CommonDrive, Ranking, rank
 from airpath.findings.ranktext import Margin
@@ -80,17 +80,18 @@ def show(found: Ranking, out: Console) -> None:
     table = Table(title="Level in dB at the tones", title_justify="left", title_style="bold")
     table.add_column("", justify="right")
     table.add_column("design")
-    for tone in found.tones_hz.tolist():
+    for tone in found.tones_hz.tolist()[:MOST_TONES]:
         table.add_column(f"{sig(tone, 4)}\nHz", justify="right")
     for heading in ("mean", "1 mm,\n5 %", "spread", "to xmax\ndB", "air speed\ndB", "air\nL"):
         table.add_column(heading, justify="right")
     for design in found.designs:
         table.add_row(
-            str(design.place), escape(design.name), *(f"{level:.1f}" for level in design.spl_db),
+            str(design.place), escape(design.name), *(f"{level:.1f}" for level in design.spl_db[:MOST_TONES]),
             f"{design.mean_spl_db:.1f}", f"±{design.moves_db:.1f}", f"{design.spread_db:.1f}",
             _margin(design.excursion_margin), _margin(design.air_speed_margin), sig(design.volume_m3 * 1e3),
         )  # fmt: skip
     out.print(table)
+    show_left_out(len(found.tones_hz), out)
     for text in (*found.texts, *found.notes):
         out.print(escape(f"  {text}"))
     for warning in found.warnings:

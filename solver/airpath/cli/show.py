@@ -16,6 +16,8 @@ from airpath.findings.rooms import Doors
 from airpath.findings.tones import ToneRow
 from airpath.findings.wording import decibels, sig
 
+MOST_TONES = 5  # columns of a table on the terminal; more would be cut
+
 
 def console() -> Console:
     """Return the console that all tables go to; not on a terminal it is 120 characters wide."""
@@ -95,6 +97,12 @@ def _leader(row: ToneRow) -> str:
     return row.leader if alone else f"{row.leader} {decibels(row.share_db[row.leader] or 0.0)}"
 
 
+def show_left_out(tones: int, out: Console) -> None:
+    """Say that a table with a column for each tone shows only some, where it does."""
+    if tones > MOST_TONES:
+        out.print(f"  The first {MOST_TONES} of {tones} tones; the report has them all.")
+
+
 def show_doors(doors: Doors | None, out: Console) -> None:
     """Print the room's table: the level at each tone for every state of its door, and a sentence about each."""
     if doors is None:
@@ -103,12 +111,14 @@ def show_doors(doors: Doors | None, out: Console) -> None:
     table = Table(title=title, title_justify="left", title_style="bold")
     table.add_column("door")
     table.add_column("rings near\nHz (formula)", justify="right")
-    for tone in doors.tones_hz:
+    for tone in doors.tones_hz[:MOST_TONES]:
         table.add_column(f"{sig(tone, 4)}\nHz", justify="right")
     for state in doors.states:
         cells = [f"{a:.1f} ({decibels(b)})" for a, b in zip(state.spl_db, state.gain_db, strict=True)]
+        cells = cells[:MOST_TONES]
         table.add_row(state.label, "-" if state.helmholtz_hz is None else sig(state.helmholtz_hz), *cells)
     out.print(table)
+    show_left_out(len(doors.tones_hz), out)
     for state in doors.states:
         out.print(escape(f"  {state.text[0].upper()}{state.text[1:]}."))
     if doors.doubt:
