@@ -396,3 +396,17 @@ def test_the_report_of_a_measured_case_shows_the_sweep(booth):
     on_server(booth, work)
     page = (booth.parent / "airpath-out" / "booth" / "report.html").read_text(encoding="utf-8")
     assert "Rings: measured, sweep.csv" in page
+
+
+def test_a_very_long_sweep_is_drawn_with_fewer_dots(booth):
+    rows = "".join(f"{20 + i / 100:.2f},{9 + i % 7}\n" for i in range(20_000))
+
+    async def work(address, talk):
+        line = await talk(address)
+        await heard(line, "charts")
+        assert await dropped(address, "long.csv", rows) == 200
+        measured = (await heard(line, "charts"))["content"]["sources"]["measured"]
+        assert len(measured["frequency"]) == len(measured["impedance"]) == 4000
+        assert measured["frequency"][:2] == [20, 20.05]
+
+    on_server(booth, work)

@@ -16,6 +16,7 @@ from airpath.report.interactive import Chart, Charts, Curve, Flag, charts, colum
 
 BEFORE, OPENINGS, MEASURED = "before", "openings", "measured"
 Columns = dict[str, list[float]]
+_MOST_DOTS = 4000  # of a measured sweep: more than the page has columns of dots
 _BEFORE_LABEL = "before this change (line)"
 
 
@@ -115,12 +116,14 @@ def _with_measured(chart: Chart, sweep: MeasuredSweep) -> Chart:
 
 
 def _measured_columns(sweep: MeasuredSweep, scale: float) -> Columns:
+    """Return a sweep as the columns of a source; of a very long one every second row, or third, or so on."""
+    every = slice(None, None, -(-len(sweep.frequency) // _MOST_DOTS))
     out = {
-        "frequency": _rounded(sweep.frequency), "full_size": _rounded(sweep.frequency / scale),
-        "impedance": _rounded(sweep.magnitude),
+        "frequency": _rounded(sweep.frequency[every]), "full_size": _rounded(sweep.frequency[every] / scale),
+        "impedance": _rounded(sweep.magnitude[every]),
     }  # fmt: skip
     if sweep.phase_deg is not None:
-        out["phase"] = _rounded(sweep.phase_deg)
+        out["phase"] = _rounded(sweep.phase_deg[every])
     return out
 
 
