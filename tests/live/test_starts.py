@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 
@@ -9,7 +11,9 @@ import airpath
 from airpath.case.edit import edited
 from airpath.case.load import parse
 from airpath.errors import AirpathError
+from airpath.findings.cover import cover
 from airpath.live.starts import STARTS, new_session, start_text, starts
+from airpath.live.views import covering
 
 
 @pytest.mark.parametrize("box", STARTS)
@@ -50,3 +54,11 @@ def test_the_page_is_told_of_each_with_a_drawing():
 def test_another_type_is_refused_with_the_ones_there_are(tmp_path):
     with pytest.raises(AirpathError, match="sealed, vented"):
         new_session("../vented", tmp_path)
+
+
+def test_a_horn_with_its_mouth_shut_is_said_to_be_silent():
+    case = parse(start_text("horn"), Path("horn.toml"))
+    states = {tuple(state["covered"]): state for state in covering(cover(case))["states"]}
+    assert [cell["level"] for cell in states["horn",]["cells"]] == ["silent"] * len(case.tones)
+    assert states["horn",]["mean"] == "silent"
+    assert all(cell["level"].endswith(" dB") for cell in states[()]["cells"])

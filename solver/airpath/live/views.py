@@ -22,6 +22,7 @@ from airpath.report.explained import flags
 
 _SHOWN = 3  # features named of each knob
 _FULL_SHADE_DB = 12.0
+_SILENT_DB = -60.0  # below it nothing opens to the outside: the number means nothing
 
 
 def state(session: Session) -> dict[str, Any]:
@@ -116,7 +117,7 @@ def covering(found: Covering) -> dict[str, Any]:
                     _cell(level, change, i == best)
                     for level, change, best in zip(state.spl_db, state.change_db, found.best, strict=True)
                 ],
-                "mean": f"{state.mean_spl_db:.1f} dB", "best": i == found.best_mean, "words": state.text,
+                "mean": _mean(state.mean_spl_db), "best": i == found.best_mean, "words": state.text,
             }
             for i, state in enumerate(found.states)
         ],
@@ -128,7 +129,13 @@ def covering(found: Covering) -> dict[str, Any]:
 def _cell(level: float, change: float, best: bool) -> dict[str, Any]:
     """Return level and change in words; ``by``: the change from -1 to 1, for a shade."""
     by = max(-1.0, min(1.0, change / _FULL_SHADE_DB))
+    if level < _SILENT_DB:
+        return {"level": "silent", "change": "", "best": best, "by": by}
     return {"level": f"{level:.1f} dB", "change": f"{decibels(change)} dB".replace("-", "−"), "best": best, "by": by}
+
+
+def _mean(level: float) -> str:
+    return "silent" if level < _SILENT_DB else f"{level:.1f} dB"
 
 
 def _is_covered(case: Case, name: str) -> bool:
