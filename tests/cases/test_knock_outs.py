@@ -117,3 +117,18 @@ def test_far_moved_is_something_else() -> None:
     assert tuned
     for feature in tuned:
         assert 'with "throat" closed it vanishes' in said(feature)
+
+
+def test_the_one_opening_and_every_opening_say_the_same() -> None:
+    """Closing the only way out is closing them all: a peak can't both vanish and move."""
+    for name in ("partition-seat", "drum-post", "buoy-round"):
+        for feature in explain(load(CASES / f"{name}.toml")):
+            words = said(feature)
+            assert not ("every opening closed it moves" in words and '"nose" closed it vanishes' in words), words
+            assert not ("every opening closed it moves" in words and '"round" closed it vanishes' in words), words
+
+
+def test_what_takes_a_feature_away_is_named_first() -> None:
+    for feature in explain(load(CASES / "lantern-slot.toml")):
+        gone = ["vanishes" in phrase for phrase in feature.evidence]
+        assert gone == sorted(gone, reverse=True)

@@ -15,12 +15,11 @@ from airpath.cli.show import console, progress
 from airpath.errors import CaseError
 from airpath.findings.explain import Feature
 from airpath.findings.explanation import Explanation, explanation
-from airpath.findings.wording import listing, sig
+from airpath.findings.wording import listing, percent, sig
 from airpath.measured.compare import Comparison, compare
 from airpath.measured.sweep import measured_of, read_sweep
 
-_PARTS = 3  # named with their share of the energy
-_MOVERS = {"dimension": "Moved most by", "driver": "Of the driver's values most by", "place": "Of the places most by"}
+_WORTH = 0.1  # of the energy: a second part with less is not named
 
 
 def arguments(command: argparse.ArgumentParser) -> None:
@@ -68,10 +67,12 @@ def _show(found: Explanation, out: Console) -> None:
     out.print(f"By the {found.model} model.")
     if not found.features:
         out.print("The impedance has no peak, dip or ripple in this sweep.")
+    before = None
     for number, feature in enumerate(found.features, 1):
         out.print(f"[bold]{number}. {escape(_heading(feature))}[/bold]")
-        for line in _lines(feature):
+        for line in _lines(feature, before):
             out.print(f"   {escape(line)}")
+        before = feature
     if found.tones:
         out.print("[bold]At the tones[/bold]")
     for tone in found.tones:
@@ -101,18 +102,33 @@ def _heading(feature: Feature) -> str:
     return where if feature.q is None else f"{where}, Q {sig(feature.q, 2)}"
 
 
-def _lines(feature: Feature) -> list[str]:
-    lines = [feature.cause.text]
-    parts = sorted(feature.shares.items(), key=lambda item: -item[1].total)[:_PARTS]
-    held = [f"{name} {share.total:.0%}" for name, share in parts if share.total >= 0.01]
-    if held:
-        lines.append(f"Energy: {listing(held)}.")
-    if feature.evidence:
-        first, *rest = feature.evidence
-        lines.append("; ".join([first[0].upper() + first[1:], *rest]) + ".")
-    for kind, words in _MOVERS.items():
-        largest = [s for s in feature.sensitivity if s.kind == kind][:_PARTS]
-        moves = [f"{s.parameter} {s.hz_per_unit:+.2g} Hz per {s.unit or '1'}" for s in largest]
-        if moves:
-            lines.append(f"{words} {listing(moves)}.")
+def _lines(feature: Feature, before: Feature | None) -> list[str]:
+    """Return the few sentences of a feature; of a wave that the feature before has too, one."""
+    if before is not None and _same_wave(feature, before):
+        lines = ["The same wave."]
+    else:
+        lines = [feature.cause.text, *_why(feature)]
     return [*lines, *(f"Advice: {advice.text}" for advice in feature.advice)]
+
+
+def _same_wave(feature: Feature, before: Feature) -> bool:
+    one, other = (f.cause for f in (feature, before))
+    alike = (one.type, one.elements, one.order, one.sure) == (other.type, other.elements, other.order, other.sure)
+    return alike and one.sure and one.order is not None and feature.seen_by == before.seen_by
+
+
+def _why(feature: Feature) -> list[str]:
+    """Return the strongest evidence, and what moves the feature most; the page has all of it."""
+    out = []
+    parts = sorted(feature.shares.items(), key=lambda item: -item[1].total)[:2]
+    held = [f"{name} {percent(min(1.0, share.total))}" for name, share in parts if share.total >= _WORTH]
+    if held:
+        out.append(f"Energy: {listing(held)}.")
+    if feature.evidence:
+        said = "; ".join(feature.evidence[:2])
+        out.append(f"{said[0].upper()}{said[1:]}.")
+    wanted = "driver" if feature.cause.type == "coil" else "dimension"
+    turns = ([s for s in feature.sensitivity if s.kind == wanted] or feature.sensitivity)[:2]
+    if turns:
+        out.append(f"Moved most by {listing([f'{s.parameter} {s.slope}' for s in turns])}.")
+    return [" ".join(out)] if out else []

@@ -19,7 +19,7 @@ from airpath.findings.sensitivity import Sensitivity
 from airpath.findings.stuffing import least, present
 from airpath.findings.tones import band, label
 from airpath.findings.trial import BAND_DB, Box, unwanted
-from airpath.findings.wording import decibels, sig
+from airpath.findings.wording import decibels, percent, sig
 from airpath.network.respond import solve
 from airpath.network.response import Response
 
@@ -207,7 +207,7 @@ def _damped(box: Box, trouble: Trouble, chamber: str) -> Advice | None:
         return None
     there = box.follow(ringing[0], tried)
     resistivity, was = present(box.case, chamber)
-    much = f"{fraction:.0%}" if not was else f"{fraction:.0%} instead of {was:.0%}"
+    much = percent(fraction) if not was else f"{percent(fraction)} instead of {percent(was)}"
     effect = "damps it until it shows no more" if there is None else "takes half of its height or more"
     text = f'Stuffing {much} of chamber "{chamber}" ({sig(resistivity)} Pa s/m^2) {effect}.'
     return Advice(

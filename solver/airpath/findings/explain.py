@@ -131,13 +131,16 @@ def seen_by(
 
 
 def evidence(i: int, spot: Spot, share: dict[str, Share], knocks: list[Knock]) -> list[str]:
-    """Return what each knock-out that matters did to a feature, in the order of the case.
+    """Return what each knock-out that matters did to a feature: what takes it away first, then the largest shift.
 
     By Rayleigh's principle a part with hardly any of the energy can't take a resonance away: nothing is said of it.
     """
-    out = []
+    out: list[tuple[bool, float, str]] = []
+    kept = {k.owner for k in knocks if k.action == "sealed" and k.shift[i] is not None}
     for knock in knocks:
         shift = knock.shift[i]
+        if knock.action == "capped" and shift is None and knock.owner in kept:
+            continue  # the one opening: the driver's peak is what a closed box keeps
         if knock.action == "sealed" and (shift is None or any(k.shift[i] == shift for k in knocks if k is not knock)):
             continue  # nothing to add
         if knock.action in ("capped", "no waves") and (knock.owner not in share or share[knock.owner].total < _PART):
@@ -152,5 +155,5 @@ def evidence(i: int, spot: Spot, share: dict[str, Share], knocks: list[Knock]) -
             "sealed": "with every opening closed", "no leak": f'without the leak "{knock.owner}"',
             "no coil": "without the coil's inductance", "no stuffing": f'without the stuffing of "{knock.owner}"',
         }[knock.action]  # fmt: skip
-        out.append(f"{part} {what}")
-    return out
+        out.append((shift is not None, -abs(shift or 0.0), f"{part} {what}"))
+    return [words for *_, words in sorted(out, key=lambda one: one[:2])]

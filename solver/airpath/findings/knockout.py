@@ -105,7 +105,7 @@ def variants(network: Network, low: float) -> list[tuple[Action, str, Network]]:
     openings = tuple(o.name for o in network.openings if o.radiates and kinds.get(o.name) in ("port", "horn"))
     if openings:
         leaks = [branch for branch in network.branches if branch.role == "leak"]
-        out.append(("sealed", "", _without(_capped(network, openings), leaks)))
+        out.append(("sealed", openings[0] if len(openings) == 1 else "", _without(_capped(network, openings), leaks)))
     if network.cone.Le or network.cone.Le2:
         plain = replace(network.cone, Le=0.0, Le2=None, Re2=None)
         out.append(("no coil", "driver", _replaced(network, "driver", lambda e: plain if e is network.cone else e)))

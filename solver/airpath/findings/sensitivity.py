@@ -13,6 +13,7 @@ from airpath.case.schema import Case
 from airpath.errors import AirpathError
 from airpath.findings.features import Spot, motional, steepness_of, surroundings
 from airpath.findings.resonances import STEP, mobility, shapes, swinging
+from airpath.findings.wording import slope
 from airpath.network.build import build
 from airpath.network.graph import Network
 from airpath.network.reuse import Admittances
@@ -36,6 +37,12 @@ class Sensitivity:
     hz_per_unit: float
     unit: str
     hz_per_percent: float | None
+
+    @property
+    def slope(self) -> str:
+        """In words: "+0.49 Hz per mm"."""
+        value = None if self.hz_per_percent is None else 100 * self.hz_per_percent / self.hz_per_unit
+        return slope(self.hz_per_unit, self.unit, value)
 
     def to_dict(self) -> dict[str, Any]:
         """Return it under the names of the ``explain`` result."""

@@ -10,7 +10,8 @@ import numpy as np
 
 from airpath.findings.explain import Feature
 from airpath.findings.explanation import Explanation
-from airpath.findings.wording import listing
+from airpath.findings.sensitivity import Sensitivity
+from airpath.findings.wording import listing, percent
 from airpath.findings.work import Held, Near
 from airpath.report.causes import before_and_after, energy_bars, numbered_impedance, who_works
 from airpath.report.folder import write_whole
@@ -123,19 +124,18 @@ def _row(found: Explanation, number: int) -> dict[str, Any]:
         "evidence": _sentence(feature.evidence),
         "seen_by": feature.seen_by,
         "energy": [(name, _part(share.total)) for name, share in parts if share.total >= 0.01],
-        "moved": [(s.parameter, _slope(s.hz_per_unit, s.unit)) for s in feature.sensitivity[:_PARTS]],
+        "moved": [(s.parameter, _slope(s)) for s in feature.sensitivity[:_PARTS]],
         "advice": [(f"advice-{number}-{i}", advice) for i, advice in enumerate(feature.advice, 1)],
     }
 
 
 def _part(share: float) -> str:
     """Return a share of the energy in percent; beside a close neighbour a damped resonance may give one part over 1."""
-    return f"{100 * share:.0f} %" if share < 1.005 else "nearly all (another resonance overlaps)"
+    return percent(share) if share < 1.005 else "nearly all (another resonance overlaps)"
 
 
-def _slope(value: float, unit: str) -> str:
-    plain_unit = unit.replace("*", "·").replace("^2", "²").replace("^3", "³")
-    return f"{_signed(value)} Hz per {plain_unit or '1'}"
+def _slope(turn: Sensitivity) -> str:
+    return turn.slope.replace("-", "−").replace("*", "·").replace("^2", "²").replace("^3", "³")
 
 
 def _sentence(phrases: list[str]) -> str:

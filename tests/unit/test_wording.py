@@ -1,0 +1,25 @@
+"""Numbers as a person writes them: signs, steps and units."""
+
+import pytest
+
+from airpath.findings.wording import percent, slope
+
+
+@pytest.mark.parametrize(
+    ("hertz", "unit", "value", "words"),
+    [
+        (0.49, "mm", 34.0, "+0.49 Hz per mm"),
+        (-61.4, "", 0.41, "-6.1 Hz per 0.1"),
+        (-1245.0, "mH", 0.25, "-120 Hz per 0.1 mH"),
+        (-7.6, "L", 1.3, "-0.76 Hz per 0.1 L"),
+        (12.0, "", 4.0, "+12 Hz per 1"),
+        (0.2, "mm", None, "+0.2 Hz per mm"),
+        (-3.0, "T*m", 8.6, "-3 Hz per T*m"),
+    ],
+)
+def test_a_slope_has_a_step_that_is_small_against_its_value(hertz, unit, value, words) -> None:
+    assert slope(hertz, unit, value) == words
+
+
+def test_percent_has_a_blank() -> None:
+    assert percent(0.756) == "76 %"
