@@ -9,8 +9,10 @@ import pytest
 
 from airpath.case import load
 from airpath.case.parameters import parameters
+from airpath.errors import AirpathError
 from airpath.measured.derivatives import Turn, log_impedance, slopes
 from airpath.measured.freedom import Free, width, with_leak
+from airpath.measured.newton import Aim
 
 CASES = Path(__file__).parents[2] / "cases"
 OMEGA = 2 * np.pi * np.geomspace(30, 1500, 25)
@@ -51,3 +53,16 @@ def test_several_drivers_and_their_wiring():
         sides = [log_impedance(one.put(pair, one.value(s * h)), "line", OMEGA) for s in (1, -1)]
         np.testing.assert_allclose(found[:, 0], (sides[0] - sides[1]) / (2 * h), atol=1e-6)
         assert np.exp(value[-1]).real > 0.9 * factor * case.driver.Re
+
+
+def test_a_step_that_leads_to_no_box_is_shortened():
+    """A port becomes too wide for the wall it sits in: the search goes half of the way, where a box can be built."""
+    case = load(CASES / "rumble-bench.toml")
+    name, step = "ports.rear.diameter", np.array([0.6])
+    known = parameters(case)[name]
+    with pytest.raises(AirpathError):
+        log_impedance(known.changed(known.value * np.exp(0.6)), "field", OMEGA)
+    aim = Aim(model="field", frequency=OMEGA / (2 * np.pi), log_impedance=np.zeros(len(OMEGA)), noise=0.01)
+    assert aim._reached(case, [name], step, step)[0] == pytest.approx([0.3])
+    with pytest.raises(AirpathError):  # where the start is no box there is no way back
+        aim._reached(case, [name], step, np.zeros(1))
