@@ -18,6 +18,7 @@ from airpath.field.outline import make_outline
 from airpath.field.reduce import reduce_field
 from airpath.field.walls import Medium
 from airpath.findings.explain import explain
+from airpath.network.meshed import read_drawn
 from airpath.network.respond import solve
 
 AIR = air_at().lossless()
@@ -154,6 +155,15 @@ def test_a_case_damps_the_wave_where_the_drawing_is_stuffed(tmp_path):
         lumped, field = (np.abs(solved[model].impedance[solved[model].frequency < 100]).max() for model in solved)
         assert field == pytest.approx(lumped, rel=0.1), name
     assert any("without the stuffing" in word for f in explain(load(tmp_path / "stuffed.toml")) for word in f.evidence)
+
+
+def test_without_a_field_the_stuffed_part_is_spread_over_the_whole(tmp_path):
+    (tmp_path / "main.toml").write_text(DRAWING, encoding="utf-8")
+    (tmp_path / "box.toml").write_text(BOX.format(fill=""), encoding="utf-8")
+    case = load(tmp_path / "box.toml")
+    drawn = read_drawn(case, "chambers.main", case.chambers["main"])
+    assert drawn.spread(Fill(flow_resistivity=8000.0)).fraction == pytest.approx(1 / 3, rel=1e-9)
+    assert drawn.spread(None) is None
 
 
 def test_an_open_stuffed_path_is_one_message(tmp_path):

@@ -208,6 +208,15 @@ def test_small_chamber_is_its_compliance(air):
     assert y == pytest.approx(expected, rel=1e-3)
 
 
+def test_absorption_turns_the_compliance_by_its_q():
+    # below every resonance of lossless air the chamber is j w V/K (1 - j/Q): the definition of the absorption's Q
+    shape, air = partitioned(), AIR.lossless()
+    model, _ = reduce_field(assemble(shape), Medium(air=air, depth=shape.depth, loss_q=30.0), FREQUENCY)
+    omega = 2 * np.pi * np.array([10.0, 15.0])
+    y = FieldChamber(model=model).storage(omega, air)
+    assert y == pytest.approx(1j * omega * model.matrices.volume / air.bulk_modulus * (1 - 1j / 30.0), rel=1e-6)
+
+
 def test_admittance_does_not_amplify_the_error_at_low_frequency():
     # Z is nearly singular there (its parts differ by 1e6); Y must still be the inverse of the exact one
     shape = partitioned()
