@@ -128,7 +128,8 @@ def _why(feature: Feature) -> list[str]:
         said = "; ".join(feature.evidence[:2])
         out.append(f"{said[0].upper()}{said[1:]}.")
     wanted = "driver" if feature.cause.type == "coil" else "dimension"
-    turns = ([s for s in feature.sensitivity if s.kind == wanted] or feature.sensitivity)[:2]
+    turns = [s for s in feature.sensitivity if s.kind == wanted][:2]
     if turns:
-        out.append(f"Moved most by {listing([f'{s.parameter} {s.slope}' for s in turns])}.")
+        lead = "Of the dimensions" if turns[0].kind == "dimension" else "Of the driver's values"
+        out.append(f"{lead} it is moved most by {listing([f'{s.parameter} {s.slope}' for s in turns])}.")
     return [" ".join(out)] if out else []
