@@ -6,7 +6,7 @@ from pathlib import Path
 
 import numpy as np
 
-from airpath.measured.sweep import MeasuredSweep
+from airpath.measured.reading.sweep import MeasuredSweep
 
 GRID = np.geomspace(10.0, 10_000.0, 500)
 

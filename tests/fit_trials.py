@@ -17,10 +17,10 @@ from airpath.case import Case
 from airpath.case.load import parse
 from airpath.case.parameters import parameters
 from airpath.case.spaces import Fill
-from airpath.measured.changes import changes
-from airpath.measured.fit import fit
-from airpath.measured.fitresult import FitResult
-from airpath.measured.freedom import Free, possible
+from airpath.measured.fitting.changes import changes
+from airpath.measured.fitting.fit import fit
+from airpath.measured.fitting.fitresult import FitResult
+from airpath.measured.fitting.freedom import Free, possible
 from measured_boxes import changed, measured, random_box, scaled, spread
 
 _DRIVER = """

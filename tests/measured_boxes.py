@@ -10,9 +10,9 @@ import numpy as np
 from airpath.case import Case
 from airpath.case.load import parse
 from airpath.case.parameters import parameters
-from airpath.measured.derivatives import log_impedance
-from airpath.measured.freedom import Free, with_leak
-from airpath.measured.sweep import MeasuredSweep
+from airpath.measured.fitting.derivatives import log_impedance
+from airpath.measured.fitting.freedom import Free, with_leak
+from airpath.measured.reading.sweep import MeasuredSweep
 
 PORTS, VOLUMES, DRIVER = 0.05, 0.05, 0.10  # standard deviations of what is built against what is drawn
 DRIVEN = ("fs", "Qms", "Qes", "Vas", "Re")

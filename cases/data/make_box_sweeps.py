@@ -13,7 +13,7 @@ import numpy as np
 
 import airpath
 from airpath.case.parameters import parameters
-from airpath.measured.freedom import Free, with_leak
+from airpath.measured.fitting.freedom import Free, with_leak
 
 CASES = Path(__file__).parents[1]
 DATA = CASES / "data"

@@ -16,19 +16,19 @@ if TYPE_CHECKING:
     from airpath.case import Case, load
     from airpath.case.scaling import scaled
     from airpath.errors import AccuracyError, AirpathError, CaseError, FidelityError, SweepError
-    from airpath.findings.cover import Covering, cover
-    from airpath.findings.explain import Feature, explain
-    from airpath.findings.explanation import Explanation, explanation
-    from airpath.findings.fold import Fold, fold
+    from airpath.findings.designs.cover import Covering, cover
+    from airpath.findings.designs.rank import CommonDrive, Ranking, rank
+    from airpath.findings.designs.scaling import Scaling, compare_scales
+    from airpath.findings.explaining.explain import Feature, explain
+    from airpath.findings.explaining.explanation import Explanation, explanation
+    from airpath.findings.folding.fold import Fold, fold
     from airpath.findings.modes import ModeTable, modes
     from airpath.findings.predict import Prediction, ports, predict
-    from airpath.findings.rank import CommonDrive, Ranking, rank
-    from airpath.findings.scaling import Scaling, compare_scales
     from airpath.measured.compare import Comparison, compare
-    from airpath.measured.driver import DriverValues, driver_values
-    from airpath.measured.fit import fit
-    from airpath.measured.fitresult import FitResult
-    from airpath.measured.sweep import MeasuredSweep, read_sweep
+    from airpath.measured.drivers.driver import DriverValues, driver_values
+    from airpath.measured.fitting.fit import fit
+    from airpath.measured.fitting.fitresult import FitResult
+    from airpath.measured.reading.sweep import MeasuredSweep, read_sweep
     from airpath.network.respond import solve
     from airpath.network.response import Response
 
@@ -36,20 +36,20 @@ __version__ = "0.1.0"
 
 _HOMES = {
     "load": "case", "Case": "case", "solve": "network.respond", "Response": "network.response",
-    "explain": "findings.explain", "Feature": "findings.explain",
-    "explanation": "findings.explanation", "Explanation": "findings.explanation",
+    "explain": "findings.explaining.explain", "Feature": "findings.explaining.explain",
+    "explanation": "findings.explaining.explanation", "Explanation": "findings.explaining.explanation",
     "predict": "findings.predict", "Prediction": "findings.predict", "ports": "findings.predict",
-    "cover": "findings.cover", "Covering": "findings.cover",
-    "rank": "findings.rank", "Ranking": "findings.rank", "CommonDrive": "findings.rank",
+    "cover": "findings.designs.cover", "Covering": "findings.designs.cover",
+    "rank": "findings.designs.rank", "Ranking": "findings.designs.rank", "CommonDrive": "findings.designs.rank",
     "modes": "findings.modes", "ModeTable": "findings.modes",
     "compare": "measured.compare", "Comparison": "measured.compare",
-    "fold": "findings.fold", "Fold": "findings.fold",
-    "driver_values": "measured.driver", "DriverValues": "measured.driver",
-    "fit": "measured.fit", "FitResult": "measured.fitresult",
-    "read_sweep": "measured.sweep", "MeasuredSweep": "measured.sweep",
+    "fold": "findings.folding.fold", "Fold": "findings.folding.fold",
+    "driver_values": "measured.drivers.driver", "DriverValues": "measured.drivers.driver",
+    "fit": "measured.fitting.fit", "FitResult": "measured.fitting.fitresult",
+    "read_sweep": "measured.reading.sweep", "MeasuredSweep": "measured.reading.sweep",
     "AirpathError": "errors", "CaseError": "errors", "FidelityError": "errors", "AccuracyError": "errors",
     "SweepError": "errors",
-    "scaled": "case.scaling", "compare_scales": "findings.scaling", "Scaling": "findings.scaling",
+    "scaled": "case.scaling", "compare_scales": "findings.designs.scaling", "Scaling": "findings.designs.scaling",
 }  # fmt: skip
 
 __all__ = [

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 from threadpoolctl import threadpool_limits
 
-from airpath.findings.cover import solved
+from airpath.findings.designs.cover import solved
 from airpath.network.covered import outlets
 from airpath.network.respond import solve
 from known_boxes import case, chamber, port

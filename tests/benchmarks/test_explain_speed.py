@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from threadpoolctl import threadpool_limits
 
-from airpath.findings.explain import explain
+from airpath.findings.explaining.explain import explain
 from airpath.network.build import build
 from airpath.network.solve import solve_network
 from airpath.network.sweep import sweep_frequencies

@@ -13,7 +13,7 @@ import pytest
 from threadpoolctl import threadpool_limits
 
 from airpath.case import load
-from airpath.measured.fit import fit
+from airpath.measured.fitting.fit import fit
 from airpath.network.build import build
 from airpath.network.solve import solve_network
 from measured_boxes import measured, scaled

@@ -8,10 +8,10 @@ from pathlib import Path
 import pytest
 
 from airpath.case import load
-from airpath.findings.explanation import explanation
+from airpath.findings.explaining.explanation import explanation
 from airpath.findings.predict import predict
-from airpath.report.explained import write_explanation
-from airpath.report.write import write_report
+from airpath.report.pages.explained import write_explanation
+from airpath.report.pages.write import write_report
 
 CASES = Path(__file__).parents[2] / "cases"
 TIPS = """() => [...document.querySelectorAll(".tip")].filter((tip) => tip.checkVisibility())

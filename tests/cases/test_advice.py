@@ -12,10 +12,10 @@ from scipy.optimize import minimize
 import airpath
 from airpath.case.parameters import parameters
 from airpath.case.schema import Case
-from airpath.findings.advice import Advice
-from airpath.findings.explain import Feature, explain
-from airpath.findings.pairing import likeness
-from airpath.findings.prominence import prominence_db
+from airpath.findings.advising.advice import Advice
+from airpath.findings.explaining.explain import Feature, explain
+from airpath.findings.explaining.pairing import likeness
+from airpath.findings.explaining.prominence import prominence_db
 from airpath.network.build import build, models_for
 from airpath.network.respond import solve
 from known_boxes import BOXES, case, port, tall

@@ -11,7 +11,7 @@ import pytest
 
 import airpath
 from airpath.case.parameters import parameters
-from airpath.findings.explain import Feature, explain
+from airpath.findings.explaining.explain import Feature, explain
 from airpath.network.respond import solve
 from known_boxes import BOXES
 

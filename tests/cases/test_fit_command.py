@@ -10,9 +10,9 @@ import pytest
 
 import airpath
 from airpath.cli.main import main
-from airpath.measured.fit import CoveredSweep, fit
-from airpath.measured.squares import covered
-from airpath.measured.sweep import MeasuredSweep
+from airpath.measured.fitting.fit import CoveredSweep, fit
+from airpath.measured.fitting.squares import covered
+from airpath.measured.reading.sweep import MeasuredSweep
 from measured_boxes import changed, measured, scaled
 
 ROOT = Path(__file__).parents[2]

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from airpath.measured.fit import fit
-from airpath.measured.misfit import Suspect, verdict
+from airpath.measured.fitting.fit import fit
+from airpath.measured.fitting.misfit import Suspect, verdict
 from fit_trials import located, trials
 from measured_boxes import measured
 

@@ -9,7 +9,7 @@ import pytest
 
 from airpath.case.load import load
 from airpath.case.schema import Case
-from airpath.findings.explain import Feature, explain
+from airpath.findings.explaining.explain import Feature, explain
 from airpath.network.meshed import case_air
 from known_boxes import case, chamber, port
 

@@ -11,7 +11,7 @@ import pytest
 
 import airpath
 from airpath.case.parameters import parameters
-from airpath.findings.explain import Feature, explain
+from airpath.findings.explaining.explain import Feature, explain
 from known_boxes import BOXES
 
 AIR_C = 343.2  # m/s at 20 degC: any table of the speed of sound

@@ -7,8 +7,8 @@ from hypothesis import HealthCheck, Phase, given, settings
 
 from airpath.case.schema import Case
 from airpath.errors import AirpathError
-from airpath.findings.explain import explain
-from airpath.findings.features import RIPPLE, Spot, heights, spots
+from airpath.findings.explaining.explain import explain
+from airpath.findings.explaining.features import RIPPLE, Spot, heights, spots
 from airpath.network.build import build
 from airpath.network.graph import Network
 from random_boxes import as_case, box_files

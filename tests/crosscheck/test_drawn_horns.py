@@ -12,7 +12,7 @@ from airpath.case import load
 from airpath.elements.base import cascade
 from airpath.elements.horn import Horn, horn_profile
 from airpath.errors import AirpathError
-from airpath.findings.explain import explain
+from airpath.findings.explaining.explain import explain
 from airpath.network.build import models_for
 from airpath.network.horns import horn_way
 from airpath.network.respond import solve

@@ -13,7 +13,7 @@ from airpath.field.mesh import mesh_outline
 from airpath.field.outline import make_outline
 from airpath.field.outlinefile import load_outline
 from airpath.field.potential import equivalent_horn, sharpened
-from airpath.findings.ways import field_way, line_way, loaded, mouth_of
+from airpath.findings.folding.ways import field_way, line_way, loaded, mouth_of
 from ngsolve_fields import impedances
 
 MESHES = Path(__file__).parents[2] / "meshes"

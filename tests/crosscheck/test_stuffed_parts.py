@@ -17,7 +17,7 @@ from airpath.field.meshfile import read_mesh
 from airpath.field.outline import make_outline
 from airpath.field.reduce import reduce_field
 from airpath.field.walls import Medium
-from airpath.findings.explain import explain
+from airpath.findings.explaining.explain import explain
 from airpath.network.meshed import read_drawn
 from airpath.network.respond import solve
 

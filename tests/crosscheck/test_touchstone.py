@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from airpath.measured.sweep import read_sweep
+from airpath.measured.reading.sweep import read_sweep
 
 skrf = pytest.importorskip("skrf")
 

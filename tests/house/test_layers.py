@@ -76,5 +76,5 @@ def test_every_module_says_what_it_is(path: Path) -> None:
 
 def test_the_check_can_fail(tmp_path: Path) -> None:
     wrong = tmp_path / "wrong.py"
-    wrong.write_text("def f():\n    from airpath.cli import main\n    import airpath.report.page\n")
+    wrong.write_text("def f():\n    from airpath.cli import main\n    import airpath.report.pages.page\n")
     assert imported(wrong) == {"cli", "report"}

@@ -11,7 +11,7 @@ import airpath
 from airpath.case.edit import edited
 from airpath.case.load import parse
 from airpath.errors import AirpathError
-from airpath.findings.cover import cover
+from airpath.findings.designs.cover import cover
 from airpath.live.starts import STARTS, new_session, start_text, starts
 from airpath.live.views import covering
 

@@ -8,8 +8,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from airpath.measured.driver import DriverValues, driver_values
-from airpath.measured.peak import read_peak
+from airpath.measured.drivers.driver import DriverValues, driver_values
+from airpath.measured.drivers.peak import read_peak
 from driver_sweeps import GRID, swept
 
 DATA = tomllib.loads(Path(__file__).with_name("driver-sweeps.toml").read_text(encoding="utf-8"))

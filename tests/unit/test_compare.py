@@ -14,7 +14,7 @@ from airpath.case.parameters import parameters
 from airpath.cli.main import main
 from airpath.errors import SweepError
 from airpath.measured.compare import Comparison, compare
-from airpath.measured.sweep import MeasuredSweep
+from airpath.measured.reading.sweep import MeasuredSweep
 from bench_boxes import TEXTS
 from bench_boxes import box as load
 from driver_sweeps import swept

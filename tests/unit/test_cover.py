@@ -13,10 +13,10 @@ import pytest
 from airpath.case import load
 from airpath.cli.main import main
 from airpath.errors import CaseError, FidelityError
-from airpath.findings.cover import cover
+from airpath.findings.designs.cover import cover
 from airpath.network.respond import solve
-from airpath.report.coverpage import cover_csv, cover_page, cover_pictures
-from airpath.report.covers import MOST_ROWS, shown_states
+from airpath.report.figures.covers import MOST_ROWS, shown_states
+from airpath.report.pages.coverpage import cover_csv, cover_page, cover_pictures
 from airpath.report.style import svg
 from known_boxes import BOXES, case, chamber, port
 from random_boxes import as_case

@@ -8,8 +8,8 @@ import pytest
 from airpath.case import load
 from airpath.findings.predict import predict
 from airpath.report.cells import caption
-from airpath.report.drawnspace import chains, outlined
-from airpath.report.sketch import sheet_of, sketch
+from airpath.report.sketching.drawnspace import chains, outlined
+from airpath.report.sketching.sketch import sheet_of, sketch
 from airpath.report.style import styled
 
 CASES = Path(__file__).parents[2] / "cases"

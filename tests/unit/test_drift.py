@@ -14,7 +14,7 @@ from airpath.acoustics.driver import mechanical_set
 from airpath.case.parameters import parameters
 from airpath.cli.main import main
 from airpath.measured.drift import Drift, drift
-from airpath.measured.sweep import MeasuredSweep
+from airpath.measured.reading.sweep import MeasuredSweep
 from bench_boxes import TEXTS, box
 from driver_sweeps import swept
 

@@ -12,8 +12,8 @@ import airpath
 from airpath.air import air_at
 from airpath.cli.main import main
 from airpath.errors import SweepError
-from airpath.measured.driver import driver_values
-from airpath.measured.sweep import MeasuredSweep
+from airpath.measured.drivers.driver import driver_values
+from airpath.measured.reading.sweep import MeasuredSweep
 from driver_sweeps import GRID, driver_impedance, swept
 
 DRIVER = {"Mms": 0.0116, "Cms": 6.2e-4, "Rms": 1.05, "Bl": 6.3, "Re": 5.7, "Le": 2.2e-4, "Le2": 5e-4, "Re2": 7.0}

@@ -10,11 +10,11 @@ import numpy as np
 import pytest
 
 from airpath.case import Case
-from airpath.findings.causes import Type
-from airpath.findings.explanation import explanation
-from airpath.report import explained
-from airpath.report.causes import parts_of
-from airpath.report.explained import flagged_charts, flags
+from airpath.findings.explaining.causes import Type
+from airpath.findings.explaining.explanation import explanation
+from airpath.report.figures.causes import parts_of
+from airpath.report.pages import explained
+from airpath.report.pages.explained import flagged_charts, flags
 from airpath.report.style import CAUSES, plain, styled, tidy
 
 DRIVER = {

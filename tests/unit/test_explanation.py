@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 import airpath
-from airpath.findings.explanation import Explanation
+from airpath.findings.explaining.explanation import Explanation
 from airpath.network.respond import solve
 
 CASES = sorted((Path(__file__).parents[2] / "cases").glob("*.toml"))

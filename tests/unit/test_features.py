@@ -15,9 +15,9 @@ from airpath.elements.chamber import Chamber
 from airpath.elements.cone import Cone
 from airpath.elements.duct import Duct
 from airpath.elements.plug import Plug
-from airpath.findings.features import matching, spots, starts
-from airpath.findings.resonances import distinct, mobility, refine, shape
-from airpath.findings.shares import shares
+from airpath.findings.explaining.features import matching, spots, starts
+from airpath.findings.explaining.resonances import distinct, mobility, refine, shape
+from airpath.findings.explaining.shares import shares
 from airpath.network.graph import OUTSIDE, Network
 from small_boxes import DRIVER, LOSSLESS, REFERENCE, Shunt, box, branch, cone, mass, spring
 

@@ -10,8 +10,8 @@ import pytest
 from airpath.case import load
 from airpath.case.parameters import parameters
 from airpath.errors import AirpathError
-from airpath.measured.derivatives import Turn, log_impedance, slopes
-from airpath.measured.freedom import Free, width, with_leak
+from airpath.measured.fitting.derivatives import Turn, log_impedance, slopes
+from airpath.measured.fitting.freedom import Free, width, with_leak
 from airpath.measured.newton import Aim
 
 CASES = Path(__file__).parents[2] / "cases"

@@ -10,12 +10,12 @@ import pytest
 from airpath.case import load
 from airpath.case.parameters import parameters
 from airpath.errors import CaseError
-from airpath.measured.auto import choose
-from airpath.measured.covariance import Tie, errors, groups, ties
-from airpath.measured.freedom import Free, chosen, possible, stated_width, width
-from airpath.measured.noise import residual, run_length, scatter
-from airpath.measured.profile import Profile
-from airpath.measured.squares import huber
+from airpath.measured.fitting.auto import choose
+from airpath.measured.fitting.covariance import Tie, errors, groups, ties
+from airpath.measured.fitting.freedom import Free, chosen, possible, stated_width, width
+from airpath.measured.fitting.noise import residual, run_length, scatter
+from airpath.measured.fitting.profile import Profile
+from airpath.measured.fitting.squares import huber
 
 CASES = Path(__file__).parents[2] / "cases"
 CHANCE = np.random.default_rng(5)

@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 
 import airpath
-import airpath.findings.boards as boards_module
-import airpath.findings.fold as fold_module
+import airpath.findings.folding.boards as boards_module
+import airpath.findings.folding.fold as fold_module
 from airpath.cli.main import main
 from airpath.errors import CaseError
 from airpath.field.centreline import middle_line
@@ -18,9 +18,9 @@ from airpath.field.outlinefile import load_outline
 from airpath.field.potential import horn_of, path_mesh, solve_potential
 from airpath.field.reshape import moved
 from airpath.field.sides import sides_of
-from airpath.findings.boards import mean_areas
-from airpath.findings.expansion import fits, flare_rate, stretch_rates
-from airpath.findings.ways import field_way
+from airpath.findings.folding.boards import mean_areas
+from airpath.findings.folding.expansion import fits, flare_rate, stretch_rates
+from airpath.findings.folding.ways import field_way
 
 MESHES = Path(__file__).parents[2] / "meshes"
 CASES = Path(__file__).parents[2] / "cases"

@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 import airpath
-from airpath.findings.explain import Feature
-from airpath.measured.found import Found, found_features
-from airpath.measured.rational import rational_fit
+from airpath.findings.explaining.explain import Feature
+from airpath.measured.reading.found import Found, found_features
+from airpath.measured.reading.rational import rational_fit
 from bench_boxes import box
 from driver_sweeps import GRID, driver_impedance, swept
 

@@ -8,7 +8,7 @@ import pytest
 
 from airpath.case import Case
 from airpath.findings.predict import predict
-from airpath.report.interactive import Flag, charts, columns
+from airpath.report.figures.interactive import Flag, charts, columns
 from airpath.report.style import COLOURS, MODEL_STYLE
 from airpath.report.templating import scripts
 

@@ -16,9 +16,9 @@ from airpath.cli.main import main
 from airpath.errors import AirpathError, CaseError
 from airpath.findings.maps import field_of, pressure_maps
 from airpath.findings.modes import words
-from airpath.report import fields
-from airpath.report.fieldfiles import write_modes
+from airpath.report.figures import fields
 from airpath.report.folder import write_whole
+from airpath.report.pages.fieldfiles import write_modes
 from case_texts import toml
 
 DRIVER = {

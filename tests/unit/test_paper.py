@@ -9,10 +9,10 @@ import pytest
 from airpath.case import Case, load
 from airpath.cli.main import main
 from airpath.findings.predict import predict
-from airpath.report import write
 from airpath.report.cells import assumptions
-from airpath.report.paper import MARGIN, TALL, WIDE, Paper
-from airpath.report.printed import report_paper, report_pdf
+from airpath.report.pages import write
+from airpath.report.pages.paper import MARGIN, TALL, WIDE, Paper
+from airpath.report.pages.printed import report_paper, report_pdf
 from airpath.report.style import styled
 
 CASES = Path(__file__).parents[2] / "cases"

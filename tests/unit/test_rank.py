@@ -15,12 +15,12 @@ from airpath.case.parameters import parameters
 from airpath.cli.main import main
 from airpath.errors import CaseError, FidelityError
 from airpath.findings.clean import clean_rows
+from airpath.findings.designs.rank import CommonDrive, rank
+from airpath.findings.designs.spread import one_millimetre, spread_of
 from airpath.findings.ports import SPEED_LIMIT_SHARE
-from airpath.findings.rank import CommonDrive, rank
-from airpath.findings.spread import one_millimetre, spread_of
 from airpath.network.meshed import case_air
 from airpath.network.respond import solve
-from airpath.report.rankpage import rank_page
+from airpath.report.pages.rankpage import rank_page
 from known_boxes import BOXES, case, chamber, port
 
 CASES = Path(__file__).parents[2] / "cases"

@@ -12,8 +12,8 @@ import pytest
 from airpath.case import Case
 from airpath.errors import AirpathError
 from airpath.findings.predict import predict
-from airpath.report import write
-from airpath.report.frame import _tone_rows, frequency_ticks, spread
+from airpath.report.figures.frame import _tone_rows, frequency_ticks, spread
+from airpath.report.pages import write
 from airpath.report.style import plain, png, shortened, svg, tidy
 from airpath.report.templating import scripts
 
@@ -237,7 +237,7 @@ BOXES = {
 
 @pytest.mark.parametrize(("driver", "chambers", "horns"), BOXES.values(), ids=BOXES)
 def test_every_kind_of_box_is_drawn_inside_its_sheet_with_its_names(driver, chambers, horns):
-    from airpath.report.sketch import sketch
+    from airpath.report.sketching.sketch import sketch
     from airpath.report.style import styled
 
     case = Case.model_validate({"driver": {**DRIVER, **driver}, "sweep": SPARSE, "chambers": chambers, "horns": horns})

@@ -18,7 +18,7 @@ from airpath.case.schema import Case
 from airpath.cli.main import main
 from airpath.elements.duct import medium
 from airpath.errors import CaseError
-from airpath.findings.scaling import compare_scales
+from airpath.findings.designs.scaling import compare_scales
 from airpath.network.build import build, models_for
 from airpath.network.respond import respond
 from airpath.network.response import Response

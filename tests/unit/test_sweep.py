@@ -11,7 +11,7 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from airpath.errors import SweepError
-from airpath.measured.sweep import MeasuredSweep, read_sweep
+from airpath.measured.reading.sweep import MeasuredSweep, read_sweep
 
 ROWS = ((20.5, 7.25, -12.5), (21.5, 8.0, 3.0), (1000.0, 11.75, 45.0))
 

@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 
 import airpath
-from airpath.measured.bode import phase_of
-from airpath.measured.checks import sweep_doubts
-from airpath.measured.sweep import MeasuredSweep
+from airpath.measured.reading.bode import phase_of
+from airpath.measured.reading.checks import sweep_doubts
+from airpath.measured.reading.sweep import MeasuredSweep
 from bench_boxes import box as case_of
 from driver_sweeps import swept
 

@@ -13,8 +13,8 @@ from rich.table import Table
 from airpath.case import load
 from airpath.cli.options import case_argument, out_folder, output_arguments
 from airpath.cli.show import MOST_TONES, console, progress, show_left_out
-from airpath.findings.cover import CAPS, Covering, cover
-from airpath.findings.covertext import LOUDEST
+from airpath.findings.designs.cover import CAPS, Covering, cover
+from airpath.findings.designs.covertext import LOUDEST
 from airpath.findings.wording import decibels, sig
 
 _SHOWN = 24  # states on the terminal
@@ -41,7 +41,7 @@ def run(options: argparse.Namespace) -> None:
         found = cover(case, options.model, options.cap, only)
         if options.out or not options.json:
             step("drawing the report")
-            from airpath.report.coverpage import write_covering
+            from airpath.report.pages.coverpage import write_covering
 
             write_covering(found, folder)
     if options.json:

@@ -13,9 +13,9 @@ from airpath.cli.options import output_arguments
 from airpath.cli.show import console
 from airpath.errors import CaseError
 from airpath.findings.wording import sig
-from airpath.measured.driver import DriverValues, driver_values
-from airpath.measured.driverwords import shown
-from airpath.measured.sweep import read_sweep
+from airpath.measured.drivers.driver import DriverValues, driver_values
+from airpath.measured.drivers.driverwords import shown
+from airpath.measured.reading.sweep import read_sweep
 from airpath.units import parse_quantity
 
 

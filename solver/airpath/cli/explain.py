@@ -13,11 +13,11 @@ from airpath.case import load
 from airpath.cli.options import case_argument, model_argument, out_folder, output_arguments
 from airpath.cli.show import console, progress
 from airpath.errors import CaseError
-from airpath.findings.explain import Feature
-from airpath.findings.explanation import Explanation, explanation
+from airpath.findings.explaining.explain import Feature
+from airpath.findings.explaining.explanation import Explanation, explanation
 from airpath.findings.wording import listing, percent, sig
 from airpath.measured.compare import Comparison, compare
-from airpath.measured.sweep import measured_of, read_sweep
+from airpath.measured.reading.sweep import measured_of, read_sweep
 
 _WORTH = 0.1  # of the energy: a second part with less is not named
 
@@ -49,7 +49,7 @@ def run(options: argparse.Namespace) -> None:
         folder = out_folder(options, case.name)
         if options.out or not options.json:
             step("drawing the page")
-            from airpath.report.explained import write_explanation
+            from airpath.report.pages.explained import write_explanation
 
             write_explanation(found, folder, beside)
     if options.json:

@@ -13,10 +13,10 @@ from airpath.case import Case, load
 from airpath.cli.options import case_argument, out_folder, output_arguments
 from airpath.cli.show import console, progress
 from airpath.errors import CaseError
-from airpath.measured.fit import CoveredSweep, fit
-from airpath.measured.fitresult import FitResult
-from airpath.measured.fitwords import columns
-from airpath.measured.sweep import read_sweep
+from airpath.measured.fitting.fit import CoveredSweep, fit
+from airpath.measured.fitting.fitresult import FitResult
+from airpath.measured.fitting.fitwords import columns
+from airpath.measured.reading.sweep import read_sweep
 from airpath.units import parse_quantity
 
 
@@ -50,7 +50,7 @@ def run(options: argparse.Namespace) -> None:
         )  # fmt: skip
         files: list[Path] = []
         if options.out or not options.json:
-            from airpath.report.fit import write_fit
+            from airpath.report.pages.fit import write_fit
 
             step("writing")
             files = write_fit(result, out_folder(options, case.name))

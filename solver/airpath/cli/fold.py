@@ -16,7 +16,7 @@ from airpath.units import parse_quantity
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
-    from airpath.findings.fold import Fold
+    from airpath.findings.folding.fold import Fold
 
 
 def arguments(command: argparse.ArgumentParser) -> None:
@@ -37,13 +37,13 @@ def run(options: argparse.Namespace) -> None:
     depth = None if options.depth is None else _quantity("--depth", options.depth, "length")
     with progress(options.quiet or options.json) as step:
         step("the way of the air")
-        from airpath.findings.fold import fold
+        from airpath.findings.folding.fold import fold
 
         kind = "axisymmetric" if options.turned else None if depth is None else "planar"
         found = fold(options.drawing, kind=kind, depth_m=depth, unit=options.unit, horn=options.horn, at=at)
         files = []
         if options.out or not options.json:
-            from airpath.report.foldpage import write_fold
+            from airpath.report.pages.foldpage import write_fold
 
             step("pictures")
             files = write_fold(found, out_folder(options, found.source.name))

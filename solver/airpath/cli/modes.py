@@ -16,7 +16,7 @@ from airpath.errors import CaseError
 from airpath.findings.maps import pressure_maps, result
 from airpath.findings.modes import ChamberModes, ModeTable, modes
 from airpath.findings.wording import sig
-from airpath.report.fields import PICTURED
+from airpath.report.figures.fields import PICTURED
 from airpath.units import parse_quantity
 
 _SHOWN = 12  # modes of one chamber on the terminal
@@ -42,7 +42,7 @@ def run(options: argparse.Namespace) -> None:
         maps = pressure_maps(table, at)
         files = []
         if options.out or not options.json:
-            from airpath.report.fieldfiles import write_modes
+            from airpath.report.pages.fieldfiles import write_modes
 
             files = write_modes(table, maps, folder, vtu=options.vtu, step=step)
     if options.json:

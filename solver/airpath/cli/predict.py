@@ -12,7 +12,7 @@ from airpath.case import load
 from airpath.cli.options import case_argument, model_argument, out_folder, output_arguments, pdf_argument
 from airpath.cli.show import console, progress, show_doors, show_ports, show_prediction
 from airpath.findings.predict import Prediction, predict
-from airpath.measured.sweep import measured_of
+from airpath.measured.reading.sweep import measured_of
 
 
 def arguments(command: argparse.ArgumentParser) -> None:
@@ -43,7 +43,7 @@ def finish(options: argparse.Namespace, prediction: Prediction) -> None:
     if options.out or options.pdf or not options.json:
         with progress(options.quiet or options.json) as step:
             step("drawing the report")
-            from airpath.report.write import write_report
+            from airpath.report.pages.write import write_report
 
             write_report(prediction, folder, sweep, pdf=options.pdf)
     if options.json:

@@ -14,8 +14,8 @@ from airpath.case import load
 from airpath.cli.options import out_folder, output_arguments
 from airpath.cli.show import MOST_TONES, console, progress, show_left_out
 from airpath.errors import CaseError
-from airpath.findings.rank import CommonDrive, Ranking, rank
-from airpath.findings.ranktext import Margin
+from airpath.findings.designs.rank import CommonDrive, Ranking, rank
+from airpath.findings.designs.ranktext import Margin
 from airpath.findings.wording import decibels, sig
 from airpath.units import parse_quantity
 
@@ -44,7 +44,7 @@ def run(options: argparse.Namespace) -> None:
         found = rank(cases, drive, tones, options.model)
         if options.out or not options.json:
             step("drawing the report")
-            from airpath.report.rankpage import write_ranking
+            from airpath.report.pages.rankpage import write_ranking
 
             write_ranking(found, folder)
     if options.json:

@@ -17,7 +17,7 @@ from airpath.case.schema import Case
 from airpath.cli.options import case_argument, output_arguments
 from airpath.cli.show import console, progress
 from airpath.errors import AirpathError
-from airpath.findings.scaling import Scaling, compare_scales
+from airpath.findings.designs.scaling import Scaling, compare_scales
 from airpath.findings.wording import decibels, sig
 
 

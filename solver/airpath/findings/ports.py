@@ -12,7 +12,7 @@ from airpath.air import Air
 from airpath.case.schema import Case, Port
 from airpath.elements.mouth import Mouth
 from airpath.elements.plug import Plug
-from airpath.findings.coupled import Pipe, coupled_pipes, coupled_tunings
+from airpath.findings.explaining.coupled import Pipe, coupled_pipes, coupled_tunings
 from airpath.findings.wording import listing, sig
 from airpath.network import joints, passages
 from airpath.network.graph import OUTSIDE, Network

@@ -21,8 +21,8 @@ from airpath.live.history import Changes
 from airpath.live.session import Session
 from airpath.live.starts import new_session, starts
 from airpath.live.study import ERRAND, News, Study, unexpected
-from airpath.measured.sweep import MeasuredSweep, read_sweep
-from airpath.report.explained import flags
+from airpath.measured.reading.sweep import MeasuredSweep, read_sweep
+from airpath.report.pages.explained import flags
 
 _STUDYING = "solving every fidelity"
 _STOPPED = "The background calculation stopped; it starts again with the next change."

@@ -7,9 +7,9 @@ from html import escape
 from typing import Any
 
 from airpath.case.schema import Case
-from airpath.report.ducts import END
-from airpath.report.sheet import Point, Sheet
-from airpath.report.sketch import sheet_of
+from airpath.report.sketching.ducts import END
+from airpath.report.sketching.sheet import Point, Sheet
+from airpath.report.sketching.sketch import sheet_of
 
 _WIDTH = 4.2  # in: beside the curves its letters are still read
 _DOTS = 96.0  # px per inch of the sheet

@@ -7,7 +7,7 @@ from typing import Any
 
 from airpath.case.parameters import Parameter, parameters
 from airpath.case.schema import Case
-from airpath.report.driverdrawing import DRIVER
+from airpath.report.sketching.driverdrawing import DRIVER
 from airpath.report.style import tidy
 
 _REACH = 2.0  # a knob goes from half of its value to twice

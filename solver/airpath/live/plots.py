@@ -9,10 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from airpath.findings.predict import Prediction
-from airpath.measured.sweep import MeasuredSweep
+from airpath.measured.reading.sweep import MeasuredSweep
 from airpath.network.build import models_for
 from airpath.network.response import Response
-from airpath.report.interactive import Chart, Charts, Curve, Flag, charts, columns
+from airpath.report.figures.interactive import Chart, Charts, Curve, Flag, charts, columns
 
 BEFORE, OPENINGS, MEASURED = "before", "openings", "measured"
 Columns = dict[str, list[float]]

@@ -127,8 +127,8 @@ def unexpected(error: Exception) -> str:
 
 def study(case: Case) -> Iterator[tuple[str, Any]]:
     """Yield kind and value of what is found of a case, step by step, as `News` takes them."""
-    from airpath.findings.cover import cover
-    from airpath.findings.explain import explain
+    from airpath.findings.designs.cover import cover
+    from airpath.findings.explaining.explain import explain
     from airpath.findings.predict import predict
     from airpath.network.covered import outlets
 
@@ -144,8 +144,8 @@ def study(case: Case) -> Iterator[tuple[str, Any]]:
 def report(case: Case) -> Iterator[tuple[str, Any]]:
     """Write the report of a case into a folder beside it."""
     from airpath.findings.predict import predict
-    from airpath.measured.sweep import measured_of
-    from airpath.report.write import write_report
+    from airpath.measured.reading.sweep import measured_of
+    from airpath.report.pages.write import write_report
 
     assert case.source is not None  # it has a place
     folder = case.source.resolve().parent / "airpath-out" / case.name
@@ -159,12 +159,12 @@ def pictures(case: Case) -> Iterator[tuple[str, Any]]:
 
     What is drawn so far is yielded anew after each of them: words and PNG of each picture.
     """
-    from airpath.findings.fold import fold
+    from airpath.findings.folding.fold import fold
     from airpath.findings.maps import field_of
     from airpath.findings.modes import modes
-    from airpath.report.fields import mode_figures
-    from airpath.report.foldfigures import fold_figures
-    from airpath.report.foldpage import caption
+    from airpath.report.figures.fields import mode_figures
+    from airpath.report.figures.foldfigures import fold_figures
+    from airpath.report.pages.foldpage import caption
     from airpath.report.style import png, styled
 
     drawn: list[tuple[str, bytes]] = []

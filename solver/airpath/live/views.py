@@ -10,15 +10,15 @@ from airpath.case.parameters import parameters
 from airpath.case.problem import shown
 from airpath.case.schema import Case
 from airpath.findings.clean import CLEAN_NOTE, CleanRow
-from airpath.findings.cover import Covering
-from airpath.findings.explain import Feature
+from airpath.findings.designs.cover import Covering
+from airpath.findings.explaining.explain import Feature
 from airpath.findings.predict import Prediction
 from airpath.findings.wording import decibels, listing, sig
 from airpath.live.drawing import drawing
 from airpath.live.parts import knobs, little, part_words, parts, pretty
 from airpath.live.session import Session
 from airpath.report.cells import port_cells, tone_cells
-from airpath.report.explained import flags
+from airpath.report.pages.explained import flags
 
 _SHOWN = 3  # features named of each knob
 _FULL_SHADE_DB = 12.0

@@ -10,18 +10,18 @@ from numpy.typing import NDArray
 
 from airpath.case.schema import Case
 from airpath.errors import FidelityError, SweepError
-from airpath.findings.explain import Feature, networks_of
-from airpath.findings.explanation import Explanation, explanation
-from airpath.findings.features import matching
+from airpath.findings.explaining.explain import Feature, networks_of
+from airpath.findings.explaining.explanation import Explanation, explanation
+from airpath.findings.explaining.features import matching
 from airpath.findings.wording import sig
-from airpath.measured.checks import Doubt, sweep_doubts, with_coil
 from airpath.measured.comparewords import counterpart, in_common, nothing_there, only_predicted
 from airpath.measured.drift import Drift, drift
-from airpath.measured.fit import fit
-from airpath.measured.found import Found, features_in
+from airpath.measured.fitting.fit import fit
 from airpath.measured.losses import Losses, losses
-from airpath.measured.rational import rational_fit
-from airpath.measured.sweep import MeasuredSweep
+from airpath.measured.reading.checks import Doubt, sweep_doubts, with_coil
+from airpath.measured.reading.found import Found, features_in
+from airpath.measured.reading.rational import rational_fit
+from airpath.measured.reading.sweep import MeasuredSweep
 from airpath.network.respond import respond
 from airpath.network.response import Response
 from airpath.network.solve import solve_network

@@ -8,10 +8,10 @@ from typing import Protocol
 import numpy as np
 
 from airpath.case.parameters import parameters
-from airpath.findings.explain import Feature
-from airpath.findings.explanation import Explanation
+from airpath.findings.explaining.explain import Feature
+from airpath.findings.explaining.explanation import Explanation
 from airpath.findings.wording import listing, sig
-from airpath.measured.found import Found
+from airpath.measured.reading.found import Found
 
 _EXACT = 0.005  # of the frequency: closer ones agree
 _WORTH = 0.01  # of the frequency: from here on a dimension is named

@@ -12,16 +12,16 @@ from airpath.acoustics.driver import mechanical_set
 from airpath.case.parameters import Parameter, parameters
 from airpath.case.schema import Case
 from airpath.errors import SweepError
-from airpath.findings.features import matching
+from airpath.findings.explaining.features import matching
 from airpath.findings.wording import listing, sig
-from airpath.measured.checks import with_coil
-from airpath.measured.derivatives import log_impedance
-from airpath.measured.fit import fit
-from airpath.measured.fitresult import FitResult
-from airpath.measured.found import Found, features_in
+from airpath.measured.fitting.derivatives import log_impedance
+from airpath.measured.fitting.fit import fit
+from airpath.measured.fitting.fitresult import FitResult
 from airpath.measured.newton import Aim, Solved
-from airpath.measured.rational import rational_fit
-from airpath.measured.sweep import MeasuredSweep
+from airpath.measured.reading.checks import with_coil
+from airpath.measured.reading.found import Found, features_in
+from airpath.measured.reading.rational import rational_fit
+from airpath.measured.reading.sweep import MeasuredSweep
 
 FloatArray = NDArray[np.float64]
 COPPER = 0.0039  # 1/K: resistance of copper, common value; IEC 60028 (from memory) has 0.00393 at 20 degC

@@ -11,13 +11,13 @@ import numpy as np
 from airpath.case.parameters import parameters
 from airpath.case.schema import Case
 from airpath.case.spaces import Leak
-from airpath.findings.features import Spot, spots
+from airpath.findings.explaining.features import Spot, spots
 from airpath.findings.wording import listing, sig
-from airpath.measured.checks import with_coil
-from airpath.measured.fit import fit
-from airpath.measured.fitresult import FitResult
+from airpath.measured.fitting.fit import fit
+from airpath.measured.fitting.fitresult import FitResult
 from airpath.measured.newton import Aim, Solved
-from airpath.measured.sweep import MeasuredSweep
+from airpath.measured.reading.checks import with_coil
+from airpath.measured.reading.sweep import MeasuredSweep
 from airpath.network.build import build
 from airpath.network.sweep import sweep_frequencies
 

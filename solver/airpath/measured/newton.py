@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from airpath.case.parameters import Parameter, parameters
 from airpath.case.schema import Case
 from airpath.errors import AirpathError
-from airpath.measured.derivatives import Turn, slopes
+from airpath.measured.fitting.derivatives import Turn, slopes
 from airpath.network.reuse import Seen
 
 FloatArray = NDArray[np.float64]

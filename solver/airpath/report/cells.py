@@ -9,8 +9,8 @@ from airpath.findings.ports import PortRow
 from airpath.findings.predict import Prediction
 from airpath.findings.rooms import Doors
 from airpath.findings.tones import ToneRow
-from airpath.measured.sweep import MeasuredSweep
-from airpath.report.drawnspace import outlined
+from airpath.measured.reading.sweep import MeasuredSweep
+from airpath.report.sketching.drawnspace import outlined
 from airpath.report.style import plain, tidy
 
 _SUMMED_TONES = 4

@@ -1,4 +1,4 @@
-// Draws the charts of report/interactive.py with BokehJS. airpathCharts(page, content) puts each chart into the element
+// Draws the charts of report/figures/interactive.py with BokehJS. airpathCharts(page, content) puts each chart into the element
 // [data-chart="<picture>"] of the page and returns {figures, sources, update}; nothing is fetched, no text is HTML.
 "use strict";
 

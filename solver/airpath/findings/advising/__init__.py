@@ -1,0 +1,1 @@
+"""What to change, solved before it is said."""

@@ -1,0 +1,1 @@
+"""Boxes side by side: covered, ranked, scaled."""

@@ -1,0 +1,1 @@
+"""Peaks, dips and ripples of an impedance, and why they are there."""

@@ -1,0 +1,246 @@
+"""Every peak, dip and ripple of an impedance curve, and the natural frequency behind it."""
+
+from __future__ import annotations
+
+import warnings
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from airpath.elements.base import ComplexArray
+from airpath.findings.explaining.resonances import Cone, distinct, mobility, refine_both
+from airpath.network.graph import Network
+from airpath.network.solve import solve_network
+
+Kind = Literal["peak", "dip", "ripple"]
+RIPPLE = 0.001  # a resonance that changes the impedance by less than this share of it is not listed
+_STEP = 3e-6  # relative, of second differences over frequency
+_FIT_POINTS = 240  # of a sweep; all of it if these miss a sharp wave
+_ROUNDS = 6  # a pole of the fit takes two or three,
+_GUESS_ROUNDS = 9  # a guess from an extremum some more
+_FIT_ERROR = 1e-10
+_FIT_TERMS = 60
+_FIT_MISS = 1e-6  # of the largest value: a fit that is wrong by more between its points has missed a wave
+_WIDTHS = (0.0007, 0.005, 0.04)  # relative: half of 1/Q
+_ALONE = 0.3
+_NEAR = 0.12  # an extremum and its natural frequency lie this close, or within the resonance's own width
+
+
+@dataclass(frozen=True, kw_only=True)
+class Spot:
+    """One feature of one curve: ``impedance`` of one driver [ohm]; ``omega``: the natural frequency behind it or None.
+
+    ``cone``: whether the cone is free (peaks, ripples) or clamped (dips) there.
+    """
+
+    kind: Kind
+    frequency: float
+    impedance: complex
+    omega: complex | None
+    cone: Cone
+
+    @property
+    def q(self) -> float | None:
+        """Quality factor of the natural frequency."""
+        return None if self.omega is None else abs(self.omega) / (2 * self.omega.imag)
+
+
+def spots(network: Network, frequency: NDArray[np.float64]) -> list[Spot]:
+    """Return the features of a network's impedance between the ends of ``frequency`` (n,) [Hz], in rising order."""
+    omega = 2 * np.pi * frequency
+    state = solve_network(network, omega)  # checks its power balance
+    moving = np.asarray(state.velocity / (network.cone.force_factor * state.current))
+    poles, zeros = starts(omega, moving)
+    free, held = (distinct(w) for w in refine_both(network, poles, zeros, _ROUNDS))
+    close = _near(np.concatenate([free, held]), omega)
+    grid, first = np.unique(np.concatenate([omega, close]), return_index=True)
+    size = np.abs(np.concatenate([motional(network, omega, moving), impedance(network, close)]))[first]
+    highs, lows = extrema(network, grid, size)
+    more = refine_both(network, _guesses(highs, free), _guesses(lows, held), _GUESS_ROUNDS)
+    free, held = (distinct(np.concatenate(pair)) for pair in zip((free, held), more, strict=True))
+    peak, dip = _paired(highs, free), _paired(lows, held)
+    taken = set(peak.values())
+    every: list[tuple[Kind, float, complex | None]] = [("peak", x, peak.get(x)) for x in highs.tolist()]
+    every += [("ripple", w.real, w) for w in free.tolist() if w not in taken and omega[0] <= w.real <= omega[-1]]
+    every += [("dip", x, dip.get(x)) for x in lows.tolist()]
+    z = impedance(network, np.array([x for _, x, _ in every]))
+    ringing = [i for i, (kind, _, w) in enumerate(every) if kind != "dip" and w is not None]
+    natural = np.array([every[i][2] for i in ringing], dtype=np.complex128)
+    weak = {i for i, h in zip(ringing, heights(network, natural, np.abs(z[ringing])), strict=True) if h < RIPPLE}
+    found = [
+        Spot(
+            kind=kind, frequency=x / (2 * np.pi), impedance=complex(z[i]), omega=w,
+            cone="clamped" if kind == "dip" else "free",
+        )
+        for i, (kind, x, w) in enumerate(every)
+        if not (kind == "ripple" and i in weak)
+    ]  # fmt: skip
+    faint = {every[i][1] / (2 * np.pi) for i in weak}
+    return _without_faint(sorted(found, key=lambda spot: spot.frequency), faint)
+
+
+def _without_faint(found: list[Spot], faint: set[float]) -> list[Spot]:
+    """Leave out the peaks of resonances too weak to be listed, each with the dip beside it that it hardly parts from.
+
+    ``faint``: where they are [Hz].
+    """
+    kept = list(found)
+    for spot in found:
+        if spot.kind != "peak" or spot.frequency not in faint:
+            continue
+        i = kept.index(spot)
+        beside = [j for j in (i - 1, i + 1) if 0 <= j < len(kept) and kept[j].kind == "dip"]
+        if beside:
+            j = min(beside, key=lambda j: abs(abs(kept[j].impedance / spot.impedance) - 1))
+            kept = [other for k, other in enumerate(kept) if k not in (i, j)]
+    return kept
+
+
+def _near(natural: ComplexArray, omega: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return points around natural frequencies, finer than the grid: up to four half-widths away, closest inside."""
+    step = np.linspace(-1, 1, 33)
+    points = (natural.real[:, None] + 4 * natural.imag[:, None] * step * np.abs(step)).ravel()
+    return np.asarray(points[(points > omega[0]) & (points < omega[-1])])
+
+
+def _guesses(extrema: NDArray[np.float64], natural: ComplexArray) -> ComplexArray:
+    """Return starts for the extrema that have no natural frequency yet: very sharp, sharp and broad ones."""
+    paired = _paired(extrema, natural)
+    bare = np.array([x for x in extrema.tolist() if x not in paired])
+    return np.asarray((bare[:, None] * (1 + 1j * np.array(_WIDTHS))).ravel())
+
+
+def motional(network: Network, omega: NDArray[Any], moving: ComplexArray) -> ComplexArray:
+    """Return the electrical impedance of one driver [ohm] from the cone's mobility, (n,)."""
+    return np.asarray(network.cone.coil(omega) + network.cone.force_factor**2 * moving)
+
+
+def impedance(network: Network, omega: NDArray[Any]) -> ComplexArray:
+    """Return the electrical impedance of one driver [ohm], (n,)."""
+    return motional(network, omega, mobility(network, omega))
+
+
+def extrema(
+    network: Network, grid: NDArray[np.float64], size: NDArray[np.float64]
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return the maxima and minima of |Z| [rad/s] that show in ``size`` on a grid (n,) [rad/s], placed to 1e-7."""
+    high, low = turns(size)
+    middle = np.concatenate([high, low])
+    rises = np.arange(len(middle)) < len(high)
+    found = _settle(network, grid[middle - 1], grid[middle], grid[middle + 1], rises)
+    return found[: len(high)], found[len(high) :]
+
+
+def turns(size: NDArray[np.float64]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Return where samples have their maxima and their minima, ends left out."""
+    high = np.flatnonzero((size[1:-1] > size[:-2]) & (size[1:-1] >= size[2:])) + 1
+    low = np.flatnonzero((size[1:-1] < size[:-2]) & (size[1:-1] <= size[2:])) + 1
+    return high, low
+
+
+def _settle(
+    network: Network, low: NDArray[np.float64], omega: NDArray[np.float64], high: NDArray[np.float64],
+    rises: NDArray[np.bool_],
+) -> NDArray[np.float64]:  # fmt: skip
+    """Find the zero of d ln|Z|/dw between ``low`` and ``high``, (n,) each: Newton, or bisection where it leaves.
+
+    ``rises``: whether |Z| does from ``low`` on.
+    """
+    low, high = low.copy(), high.copy()
+    if not len(omega):
+        return omega
+    for _ in range(40):
+        rise, change = steepness(network, omega)
+        same = (rise > 0) == rises
+        low, high = np.where(same, omega, low), np.where(same, high, omega)
+        new = omega - rise / change
+        new = np.where((new > low) & (new < high), new, (low + high) / 2)
+        still = np.all(np.abs(new - omega) < 1e-7 * omega)
+        omega = new
+        if still:
+            break
+    return omega
+
+
+def steepness(network: Network, omega: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return d ln|Z|/dw [s] and its own derivative [s^2] at ``omega`` (n,) [rad/s]; zero at an extremum."""
+    return steepness_of(omega, impedance(network, surroundings(omega)))
+
+
+def surroundings(omega: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return the frequencies (3 n,) around ``omega`` (n,) that `steepness_of` wants to know the impedance at."""
+    h = _STEP * omega
+    return np.concatenate([omega - h, omega, omega + h])
+
+
+def steepness_of(
+    omega: NDArray[np.float64], around: ComplexArray
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return d ln|Z|/dw [s] and its own derivative [s^2] at ``omega`` (n,) from the impedances ``around`` (3 n,)."""
+    h, z = _STEP * omega, around.reshape(3, -1)
+    slope, bend = (z[2] - z[0]) / (2 * h), (z[2] - 2 * z[1] + z[0]) / h**2
+    return (slope / z[1]).real, (bend / z[1] - (slope / z[1]) ** 2).real
+
+
+def starts(
+    omega: NDArray[np.float64], moving: ComplexArray, error: float = _FIT_ERROR
+) -> tuple[ComplexArray, ComplexArray]:
+    """Return poles and zeros [rad/s] of a rational fit through a mobility, to ``error``: guesses for `refine_both`.
+
+    AAA (Nakatsukasa, Sete & Trefethen 2018); pairs of a pole and a zero that cancel are left out by it.
+    """
+    from scipy.interpolate import AAA
+
+    scale, values = float(np.sqrt(omega[0] * omega[-1])), moving / np.abs(moving).max()
+    x = omega / scale
+    for most in (_FIT_POINTS, len(omega)):
+        pick = np.unique(np.linspace(0, len(omega) - 1, min(most, len(omega))).astype(int))
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # a fit that stops early still gives guesses
+            fit = AAA(x[pick], values[pick], rtol=error, max_terms=max(_FIT_TERMS, most // 6))
+        if len(pick) == len(omega) or np.abs(fit(x) - values).max() < _FIT_MISS:
+            break
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        found = [fit.poles() * scale, fit.roots() * scale]
+    low, high = omega[0] * 0.85, omega[-1] * 1.1
+    poles, zeros = (w[(w.imag > 0) & (w.real > low) & (w.real < high) & (w.imag < w.real)] for w in found)
+    return poles, zeros
+
+
+def _paired(extrema: NDArray[np.float64], natural: ComplexArray) -> dict[float, complex]:
+    """Give each extremum the natural frequency behind it, if one is near enough."""
+    distance = np.abs(natural.real[None, :] / extrema[:, None] - 1)
+    wide = 1.5 * natural.imag[None, :] / extrema[:, None]
+    pull = np.abs(natural[None, :] / extrema[:, None] - 1)  # in the complex plane: the sharper of two is the nearer
+    behind = matching(np.where(distance < np.maximum(_NEAR, wide), pull, np.inf), _ALONE)
+    return {float(extrema[i]): complex(natural[j]) for i, j in behind.items()}
+
+
+def matching(distance: NDArray[np.float64], limit: float) -> dict[int, int]:
+    """Return the best one-to-one pairing {row: column} of a table of distances; infinite ones are never paired.
+
+    A row that stays alone counts as ``limit``.
+    """
+    from scipy.optimize import linear_sum_assignment
+
+    rows, columns = linear_sum_assignment(np.minimum(distance, limit))
+    return {int(i): int(j) for i, j in zip(rows, columns, strict=True) if np.isfinite(distance[i, j])}
+
+
+def heights(network: Network, natural: ComplexArray, size: NDArray[np.float64] | None = None) -> NDArray[np.float64]:
+    """Return by what share of it each free resonance (n,) [rad/s] changes the impedance: its residue (n,).
+
+    ``size`` (n,): |Z| there, where it is known.
+    """
+    if not len(natural):
+        return np.zeros(0)
+    turn = np.exp(2j * np.pi * np.arange(8) / 8)
+    gap = np.min(np.abs(natural[:, None] - natural[None, :]) + np.eye(len(natural)) * np.abs(natural), axis=1)
+    circle = np.minimum(0.3 * natural.imag, 0.3 * gap)[:, None] * turn
+    moving = mobility(network, (natural[:, None] + circle).ravel()).reshape(circle.shape)
+    residue = network.cone.force_factor**2 * (moving * circle).mean(axis=1)
+    size = np.abs(impedance(network, natural.real)) if size is None else size
+    return np.asarray(np.abs(residue) / natural.imag / size)

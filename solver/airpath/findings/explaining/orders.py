@@ -1,0 +1,128 @@
+"""Which one of its row a wave is: half-waves in a port, (nx, ny, nz) in a chamber, and how long its path is."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from airpath.case.schema import Case
+from airpath.elements.cuboid import Cuboid
+from airpath.findings.explaining.features import Spot
+from airpath.findings.explaining.variants import still
+from airpath.findings.wording import sig
+from airpath.network.graph import Network
+from airpath.network.horns import horn_way
+
+_LOW = 2 * np.pi * 0.01  # rad/s: a plug is a plug there
+_FORKED = 0.01  # modes closer than this share of their frequency are told apart by how well they couple
+_BELOW_WAVES = 0.85  # of the first standing wave: a room that rings lower is one spring
+_RANKS = ("first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Order:
+    """``number``: of half-waves or quarter-waves, per side of a cuboid, or None; ``phrase``: the wave in words."""
+
+    number: int | list[int] | None
+    phrase: str
+
+
+def order_of(case: Case, network: Network, kind: str, element: str, spot: Spot, nth: int) -> Order:
+    """Return the order of a wave in ``element`` ("pipe", "horn" or "chamber-mode"); no order for other causes.
+
+    ``nth``: a horn's waves are counted as they come, peaks and dips apart.
+    """
+    if kind == "pipe":
+        return _pipe(case, network, element, spot.frequency)
+    if kind == "horn":
+        return _horn(case, network, element, spot.frequency, nth)
+    if kind == "chamber-mode":
+        return _chamber(case, network, element, spot.frequency)
+    if element == "room":
+        return _room(network, spot.frequency)
+    return Order(number=None, phrase="")
+
+
+def rank(number: int) -> str:
+    """Return "first", "second", ..."""
+    return _RANKS[number - 1] if number <= len(_RANKS) else f"{number}th"
+
+
+def inertance_length(network: Network, owner: str) -> float:
+    """Return the length [m] of a port's uniform plug of the same inertance, its ends and the air outside included."""
+    air, omega = network.air.lossless(), np.array([_LOW])
+    opening = next((o for o in network.openings if o.name == owner), None)
+    total = 0.0
+    for branch in network.branches:
+        if branch.owner == owner and branch.element.terminals == 2:
+            total += float((1 / still(branch.element).admittance(omega, air)[0, 0, 0]).imag / _LOW)
+        elif owner in branch.owners:  # its share of the air outside
+            i = branch.owners.index(owner)
+            total += float(np.linalg.inv(branch.element.admittance(omega, air)[0])[i, i].imag / _LOW)
+    return total * (opening.area if opening else 0.0) / air.density
+
+
+def _pipe(case: Case, network: Network, name: str, frequency: float) -> Order:
+    length = inertance_length(network, name)
+    waves = length * frequency / network.air.sound_speed
+    if case.ports[name].covered:
+        number = max(1, round(2 * waves + 0.5))
+        return Order(
+            number=number,
+            phrase=f'the {rank(number)} quarter-wave resonance of the closed port "{name}", {sig(length, 2)} m long '
+            "with its end",
+        )
+    number = max(1, round(2 * waves))
+    text = f'the {rank(number)} half-wave of the port "{name}", {sig(length, 2)} m long with its ends'
+    return Order(number=number, phrase=text)
+
+
+def _horn(case: Case, network: Network, name: str, frequency: float, nth: int) -> Order:
+    horn = horn_way(case, name)
+    across = horn.cut_on(network.air.sound_speed)
+    if across is not None and frequency > across:
+        where = f'a wave inside the drawn horn "{name}", along or across it'
+        return Order(number=nth, phrase=f"{where}: it is too wide for plane waves above {sig(across)} Hz")
+    phrase = f'the {rank(nth)} wave along the horn "{name}", {sig(horn.length, 3)} m long'
+    return Order(number=nth, phrase=phrase)
+
+
+def _chamber(case: Case, network: Network, name: str, frequency: float) -> Order:
+    element = next(b.element for b in network.branches if b.owner == name)
+    size = case.chambers[name].size
+    speed = network.air.sound_speed
+    if isinstance(element, Cuboid):
+        modes = [m for m in element.modes(network.air, 0.7 * frequency, 1.4 * frequency) if any(m.order)]
+        if modes:
+            best = max(
+                modes, key=lambda m: np.abs(m.coupling).max() / (abs(m.frequency_hz / frequency - 1) + _FORKED)
+            )
+            return Order(number=list(best.order), phrase=f'the standing wave {best.order} of chamber "{name}"')
+    elif element.kind == "field-chamber":
+        waves = element.model.modes.frequency_hz(speed)  # type: ignore[attr-defined]
+        number = 1 + int(np.argmin(np.abs(waves[1:] / frequency - 1)))
+        return Order(number=number, phrase=f'standing wave number {number} of chamber "{name}"')
+    elif size is not None:
+        axis = int(np.argmax(size))
+        order = [0, 0, 0]
+        order[axis] = max(1, round(2 * size[axis] * frequency / speed))
+        return Order(
+            number=order,
+            phrase=f'the standing wave ({order[0]}, {order[1]}, {order[2]}) of the {sig(size[axis], 3)} m long '
+            f'chamber "{name}"',
+        )
+    return Order(number=None, phrase=f'a standing wave of chamber "{name}"')
+
+
+def _room(network: Network, frequency: float) -> Order:
+    """A room rings as one spring with its door, from its first standing wave on by the nearest of these."""
+    text = "the room around the box: its air is the spring, what stands open in it the plug"
+    element = next((b.element for b in network.branches if b.role == "room" and isinstance(b.element, Cuboid)), None)
+    if element is None:
+        return Order(number=None, phrase=text)
+    waves = [m for m in element.modes(network.air, 0.0, 1.5 * frequency) if any(m.order)]
+    if not waves or frequency < _BELOW_WAVES * waves[0].frequency_hz:
+        return Order(number=None, phrase=text)
+    best = min(waves, key=lambda m: abs(m.frequency_hz / frequency - 1))
+    return Order(number=list(best.order), phrase=f"the standing wave {best.order} of the room around the box")

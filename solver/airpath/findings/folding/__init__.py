@@ -1,0 +1,1 @@
+"""What a drawn, folded path is."""

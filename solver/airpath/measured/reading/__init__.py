@@ -1,0 +1,1 @@
+"""Sweeps from files, what is doubtful about them, and their features."""

@@ -1,0 +1,97 @@
+"""Text tables of a sweep: columns parted by comma, semicolon, tab or blanks, with decimal point or comma."""
+
+from __future__ import annotations
+
+import math
+import re
+from pathlib import Path
+
+from airpath.measured.reading.rows import Row, quoted, refuse
+
+_NUMBER = re.compile(r"[+-]?([0-9]+[.,]?[0-9]*|[.,][0-9]+)([eE][+-]?[0-9]+)?|[+-]?(nan|inf|infinity)", re.IGNORECASE)
+_COMMENT = ("#", "!", "*", "%", "//", "'")
+_SPACED_COMMA = re.compile(r"\s,|,\s")
+_HEADINGS = (
+    (0, {"khz"}, 1e3, "kHz"),
+    (1, {"kohm", "kohms"}, 1e3, "kohm"),
+    (2, {"rad", "radian", "radians"}, math.degrees(1.0), "radians"),
+)
+_DECIMAL_POINT = " (where commas part the columns, decimals need a point)"
+
+
+def table(text: str, source: Path) -> tuple[list[Row], list[str], str]:
+    """Return the rows of a text, notes on what was left out, and a hint for rows that do not rise.
+
+    Lines before the first row of numbers are headers. Raises SweepError with the line for anything else that is no
+    row: text among the numbers, a column too few, decimals with both point and comma.
+    """
+    rows: list[Row] = []
+    skipped: list[int] = []
+    marks: dict[str, int] = {}
+    head: list[str] = []
+    wide = parted = False
+    for number, line in enumerate(text.splitlines(), 1):
+        if not line.strip() or line.lstrip().startswith(_COMMENT):
+            continue
+        fields, comma = split(line)
+        values = fields[:3]
+        if len(values) < 2 or not all(_NUMBER.fullmatch(field) for field in values):
+            if rows and any(_NUMBER.fullmatch(field) for field in fields):
+                raise refuse(source, number, f"{quoted(line)}: expected a frequency in Hz, a magnitude in ohm and, "
+                                             "if the other rows have one, a phase in degrees")  # fmt: skip
+            head = head if rows else fields
+            skipped += [number] if rows or _NUMBER.fullmatch(fields[0]) else []
+            continue
+        for mark in (m for m in ".," if any(m in value for value in values)):
+            marks.setdefault(mark, number)
+        if len(marks) == 2:
+            raise refuse(source, number, f"{quoted(line)}: decimals have a point in one place and a comma in "
+                                         f"another (line {min(marks.values())}): expected one of them")  # fmt: skip
+        wide, parted = wide or len(fields) > 3, parted or comma
+        hertz, ohm, *phase = (float(value.replace(",", ".")) for value in values)
+        if hertz == 0.0 and not rows:
+            skipped.append(number)
+            continue
+        rows.append(Row(number, hertz, ohm, phase[0] if phase else None))
+    rows, notes = _in_units(rows, head)
+    if skipped:
+        notes.append(f"Left out, as they hold no row of a sweep above 0 Hz: line {', '.join(map(str, skipped[:5]))}"
+                     + (f" and {len(skipped) - 5} more." if len(skipped) > 5 else "."))  # fmt: skip
+    if wide:
+        notes.append("Columns after the third are not used.")
+    return rows, notes, _DECIMAL_POINT if parted else ""
+
+
+def split(line: str) -> tuple[list[str], bool]:
+    """Return the fields of a line without quotes and empty ends, and whether commas part them."""
+    line = line.replace("\u2212", "-").replace("\u00a0", " ").strip()
+    comma = False
+    if ";" in line:
+        fields = line.split(";")
+    elif "\t" in line:
+        fields = line.split("\t")
+    elif "," in line and (_SPACED_COMMA.search(line) or not re.search(r"\s", line)):
+        fields, comma = line.split(","), True
+    else:
+        fields = line.split()
+    fields = [field.strip().strip('"').strip() for field in fields]
+    while len(fields) > 1 and not fields[-1]:
+        fields.pop()
+    return fields, comma
+
+
+def _in_units(rows: list[Row], head: list[str]) -> tuple[list[Row], list[str]]:
+    """Turn kHz, kohm and radians into Hz, ohm and degrees where the last header line names them."""
+    names = [re.sub(r"[^a-z]+", " ", field.lower()).split() for field in head[:3]]
+    names += [[]] * (3 - len(names))
+    factors = [1.0, 1.0, 1.0]
+    notes = []
+    for column, words, factor, unit in _HEADINGS:
+        if words & set(names[column]):
+            factors[column] = factor
+            notes.append(f"Column {column + 1} is read in {unit}, as its heading says.")
+    if not notes:
+        return rows, notes
+    hertz, ohm, degrees = factors
+    changed = [Row(r.line, r.frequency * hertz, r.magnitude * ohm, r.phase and r.phase * degrees) for r in rows]
+    return changed, notes

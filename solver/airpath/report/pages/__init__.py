@@ -1,0 +1,1 @@
+"""Pages, paper and the folders they are written to."""

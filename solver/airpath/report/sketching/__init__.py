@@ -1,0 +1,1 @@
+"""The box as the case draws it."""
