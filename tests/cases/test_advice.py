@@ -16,6 +16,7 @@ from airpath.findings.advising.advice import Advice
 from airpath.findings.explaining.explain import Feature, explain
 from airpath.findings.explaining.pairing import likeness
 from airpath.findings.explaining.prominence import prominence_db
+from airpath.findings.wording import percent
 from airpath.network.build import build, models_for
 from airpath.network.respond import solve
 from known_boxes import BOXES, case, port, tall
@@ -91,7 +92,7 @@ def test_advice_changes_one_value_by_what_it_says(name: str) -> None:
         assert advice.unit == after[advice.parameter].unit
         if advice.aim == "damp":
             assert 0 <= advice.was < advice.value <= 1
-            assert f"{advice.value:.0%}" in advice.text
+            assert percent(advice.value) in advice.text
             continue
         assert before[advice.parameter].value == pytest.approx(advice.was * si)
         others = {k for k in before if before[k].value != after[k].value} - {advice.parameter}

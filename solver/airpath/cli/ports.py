@@ -15,15 +15,20 @@ def arguments(command: argparse.ArgumentParser) -> None:
     """Declare the command's arguments."""
     case_argument(command)
     model_argument(command)
-    output_arguments(command, folder=False)
+    output_arguments(command)
 
 
 def run(options: argparse.Namespace) -> None:
     """Run the command."""
     prediction = solve(options, Path(options.case))
+    rows = {name: row.to_dict() for name, row in prediction.ports.items()}
+    result = json.dumps({"ports": rows, "warnings": prediction.warnings}, allow_nan=False)
+    if options.out:
+        from airpath.report.folder import write_whole
+
+        write_whole({"ports.json": (result + "\n").encode()}, Path(options.out))
     if options.json:
-        rows = {name: row.to_dict() for name, row in prediction.ports.items()}
-        print(json.dumps({"ports": rows, "warnings": prediction.warnings}, allow_nan=False))
+        print(result)
     elif not options.quiet:
         if not prediction.ports:
             console().print("This box has no ports.")

@@ -14,6 +14,7 @@ from airpath.measured.reading.sweep import MeasuredSweep
 
 ComplexArray = NDArray[Any]  # complex
 FloatArray = NDArray[np.float64]
+_NARROWEST = 0.01  # width of a resonance over the distance of the points, at least
 _MOST_POINTS = 800
 _MOST_PAIRS = 16
 _ROUNDS = 10
@@ -48,10 +49,16 @@ class Rational:
 
     @cached_property
     def rings(self) -> list[tuple[complex, complex]]:
-        """(pole, residue) of the pairs that swing within the band, rising: the one with the positive frequency."""
+        """(pole, residue) of the pairs that swing within the band, rising: the one with the positive frequency.
+
+        A pole whose width is a small part of the distance of the points belongs to no point: it is left out.
+        """
         low, high = 2 * np.pi * self.frequency[[0, -1]]
+        step = float(np.median(np.diff(np.log(self.frequency))))
         found = [
-            (p, r) for p, r in zip(self.poles.tolist(), self.residues.tolist(), strict=True) if low < p.imag < high
+            (p, r)
+            for p, r in zip(self.poles.tolist(), self.residues.tolist(), strict=True)
+            if low < p.imag < high and -2 * p.real > _NARROWEST * step * p.imag
         ]
         return sorted(found, key=lambda pair: pair[0].imag)
 
