@@ -262,7 +262,7 @@ def test_everything_by_keyboard_alone(bench):
     for _ in range(3):
         page.keyboard.press("ArrowRight")
     expect(field(page, "ports.vent.length")).to_have_value("128")
-    assert slider(page, "ports.vent.length").get_attribute("aria-valuetext") == "128 mm"
+    expect(slider(page, "ports.vent.length")).to_have_attribute("aria-valuetext", "128 mm")
     shot(page, "keyboard")
     expect(page.locator("#undo")).to_be_enabled()
     page.evaluate("document.activeElement.blur()")

@@ -22,6 +22,7 @@ export function knobs(host, turns) {
       held = slider;
       field.value = slider.value;
       say(entry, slider.value);
+      entry.wanted = Number(slider.value);
       turns.turn(knob.name, Number(slider.value));
     });
     for (const end of ["change", "pointerup", "pointercancel", "keyup", "blur"]) {  // "change" is not said at the old value
@@ -43,9 +44,12 @@ export function knobs(host, turns) {
     entry.slider.setAttribute("aria-valuetext", `${number} ${entry.knob.unit}`.trim());
   }
 
+  // An answer to an earlier turn doesn't take back what the hand has set since.
   function put(entry, knob) {
     entry.knob = knob;
     const number = value(knob);
+    if (entry.wanted !== undefined && entry.wanted !== number && turns.busy()) return;
+    entry.wanted = undefined;
     if (entry.slider !== held) {
       Object.assign(entry.slider, {min: knob.low, max: knob.high, step: knob.step});
       entry.slider.value = number;
