@@ -18,7 +18,7 @@ KNOBS = {
     "drum-post": "ports.nose.length", "partition-seat": "ports.nose.length", "fog-signal": "chambers.throat.volume",
 }  # fmt: skip
 MOST = 100  # ms, the median
-TRIES = 3  # what else the machine does can only add to it
+TRIES = 6  # what else the machine does can only add to it
 
 
 def delays(page):
