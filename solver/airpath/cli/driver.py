@@ -9,14 +9,13 @@ from pathlib import Path
 from rich.markup import escape
 from rich.table import Table
 
-from airpath.cli.options import output_arguments
+from airpath.cli.options import output_arguments, positive
 from airpath.cli.show import console
 from airpath.errors import CaseError
 from airpath.findings.wording import sig
 from airpath.measured.drivers.driver import DriverValues, driver_values
 from airpath.measured.drivers.driverwords import shown
 from airpath.measured.reading.sweep import read_sweep
-from airpath.units import parse_quantity
 
 
 def arguments(command: argparse.ArgumentParser) -> None:
@@ -56,13 +55,7 @@ def run(options: argparse.Namespace) -> None:
 
 
 def _quantity(text: str | None, option: str, dimension: str) -> float | None:
-    try:
-        value = None if text is None else parse_quantity(text, dimension)
-    except ValueError as error:
-        raise CaseError(f'{option} "{text}": {error}') from None
-    if value is not None and value <= 0:
-        raise CaseError(f'{option} "{text}": expected more than zero')
-    return value
+    return None if text is None else positive(option, text, dimension)
 
 
 def _show(found: DriverValues, written: str | None) -> None:

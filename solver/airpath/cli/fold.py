@@ -8,11 +8,9 @@ import json
 from rich.markup import escape
 from rich.table import Table
 
-from airpath.cli.options import out_folder, output_arguments
+from airpath.cli.options import out_folder, output_arguments, positive
 from airpath.cli.show import console, progress
-from airpath.errors import CaseError
 from airpath.findings.wording import sig
-from airpath.units import parse_quantity
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -33,8 +31,8 @@ def arguments(command: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> None:
     """Run the command."""
-    at = [_quantity("--at", text, "frequency") for text in options.at]
-    depth = None if options.depth is None else _quantity("--depth", options.depth, "length")
+    at = [positive("--at", text, "frequency") for text in options.at]
+    depth = None if options.depth is None else positive("--depth", options.depth, "length")
     with progress(options.quiet or options.json) as step:
         step("the way of the air")
         from airpath.findings.folding.fold import fold
@@ -52,16 +50,6 @@ def run(options: argparse.Namespace) -> None:
     elif not options.quiet:
         _show(found)
         console().print(f"Report: {escape(str(files[-1]))}", soft_wrap=True)
-
-
-def _quantity(option: str, text: str, kind: str) -> float:
-    try:
-        value = parse_quantity(text, kind)
-    except ValueError as error:
-        raise CaseError(f'{option} "{text}": {error}') from None
-    if value <= 0.0:
-        raise CaseError(f'{option} "{text}": expected more than 0')
-    return value
 
 
 def _show(found: Fold) -> None:

@@ -5,6 +5,9 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
+from airpath.errors import CaseError
+from airpath.units import parse_quantity
+
 
 def case_argument(command: argparse.ArgumentParser) -> None:
     """Take one case file."""
@@ -32,3 +35,14 @@ def pdf_argument(command: argparse.ArgumentParser) -> None:
 def out_folder(options: argparse.Namespace, name: str) -> Path:
     """Return the report folder that was asked for, or the usual one of a case."""
     return Path(options.out) if options.out else Path("airpath-out") / name
+
+
+def positive(option: str, text: str, dimension: str) -> float:
+    """Return the SI value of an option such as ``"5 g"``. Raises CaseError when it is none, or not above zero."""
+    try:
+        value = parse_quantity(text, dimension)
+    except ValueError as error:
+        raise CaseError(f'{option} "{text}": {error}') from None
+    if value <= 0:
+        raise CaseError(f'{option} "{text}": expected more than zero')
+    return value

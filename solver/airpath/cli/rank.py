@@ -11,13 +11,11 @@ from rich.markup import escape
 from rich.table import Table
 
 from airpath.case import load
-from airpath.cli.options import out_folder, output_arguments
+from airpath.cli.options import out_folder, output_arguments, positive
 from airpath.cli.show import MOST_TONES, console, progress, show_left_out
-from airpath.errors import CaseError
 from airpath.findings.designs.rank import CommonDrive, Ranking, rank
 from airpath.findings.designs.ranktext import Margin
 from airpath.findings.wording import decibels, sig
-from airpath.units import parse_quantity
 
 
 def arguments(command: argparse.ArgumentParser) -> None:
@@ -36,7 +34,7 @@ def run(options: argparse.Namespace) -> None:
     """Run the command."""
     drive, tones = _drive(options), None
     if options.tones is not None:
-        tones = [_positive("--tones", text.strip(), "frequency") for text in options.tones.split(",")]
+        tones = [positive("--tones", text.strip(), "frequency") for text in options.tones.split(",")]
     cases = [load(Path(path)) for path in options.cases]
     folder = out_folder(options, "rank")
     with progress(options.quiet or options.json) as step:
@@ -58,20 +56,10 @@ def _drive(options: argparse.Namespace) -> CommonDrive | None:
     if options.clean:
         return CommonDrive(clean=True)
     if options.voltage is not None:
-        return CommonDrive(voltage=_positive("--voltage", options.voltage, "voltage"))
+        return CommonDrive(voltage=positive("--voltage", options.voltage, "voltage"))
     if options.power is not None:
-        return CommonDrive(power=_positive("--power", options.power, "power"))
+        return CommonDrive(power=positive("--power", options.power, "power"))
     return None
-
-
-def _positive(option: str, text: str, dimension: str) -> float:
-    try:
-        value = parse_quantity(text, dimension)
-    except ValueError as error:
-        raise CaseError(f'{option} "{text}": {error}') from None
-    if value <= 0:
-        raise CaseError(f'{option} "{text}": expected more than zero')
-    return value
 
 
 def show(found: Ranking, out: Console) -> None:
