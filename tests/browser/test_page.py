@@ -233,6 +233,28 @@ def test_a_wrong_number_is_answered_beside_its_field(bench):
     expect(page.locator('[data-knob="ports.vent.length"] .wrong')).to_have_text("")
 
 
+def test_what_is_being_typed_is_left_alone_by_answers(bench):
+    page = bench("ticket-booth").page()
+    shown(page)
+    length = field(page, "ports.vent.length")
+    length.fill("-5")
+    length.press("Enter")
+    expect(length).to_have_attribute("aria-invalid", "true")
+    length.press("ControlOrMeta+a")
+    page.wait_for_timeout(800)  # the turn is settled meanwhile, and the state is sent again
+    expect(length).to_have_value("-5")  # beside what is wrong with it
+    page.keyboard.type("130")
+    length.press("Enter")
+    expect(page.locator("#differences li")).to_contain_text("130 mm")
+    length.press("ControlOrMeta+a")
+    page.keyboard.type("14")
+    page.wait_for_timeout(800)
+    page.keyboard.type("0")
+    expect(length).to_have_value("140")
+    length.press("Enter")
+    expect(page.locator("#differences li")).to_contain_text("140 mm")
+
+
 def test_on_a_phone_nothing_sticks_out_and_knobs_turn(bench):
     page = bench("rumble-bench").page(390, 844, has_touch=True, is_mobile=True)
     shown(page)

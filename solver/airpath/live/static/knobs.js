@@ -32,8 +32,10 @@ export function knobs(host, turns) {
         turns.letGo();
       });
     }
+    field.addEventListener("input", () => { entry.typing = true; });
     field.addEventListener("change", () => {
-      if (field.value === "" || !Number.isFinite(Number(field.value))) { put(entry, entry.knob); return; }
+      entry.typing = false;
+      if (field.value === "" || !Number.isFinite(Number(field.value))) { field.value = value(entry.knob); return; }
       turns.turn(knob.name, Number(field.value));
       turns.letGo();
     });
@@ -44,8 +46,10 @@ export function knobs(host, turns) {
     entry.slider.setAttribute("aria-valuetext", `${number} ${entry.knob.unit}`.trim());
   }
 
-  // An answer to an earlier turn doesn't take back what the hand has set since.
+  // An answer to an earlier turn doesn't take back what the hand has set since; a field with the cursor in it is
+  // left alone while somebody types, and when nothing new is to be said.
   function put(entry, knob) {
+    const moved = entry.knob.value !== knob.value;
     entry.knob = knob;
     const number = value(knob);
     if (entry.wanted !== undefined && entry.wanted !== number && turns.busy()) return;
@@ -54,7 +58,7 @@ export function knobs(host, turns) {
       Object.assign(entry.slider, {min: knob.low, max: knob.high, step: knob.step});
       entry.slider.value = number;
     }
-    if (document.activeElement !== entry.field || !turns.busy()) entry.field.value = number;
+    if (document.activeElement !== entry.field || (moved && !entry.typing)) entry.field.value = number;
     say(entry, number);
   }
 
