@@ -12,15 +12,16 @@ let state = null, picked = null, wasLost = false;
 
 const send = link(hear, lost);
 const turns = turning(send);
+const ask = (wish) => { turns.flush(); send(wish); };  // it comes after every turn that the hand made before it
 const dials = knobs(find("knobs"), turns);
 const curves = plots(document);
-const files = adding(send, (text) => notice("said", text, "bad"));
-const box = sketch(find("sketch"), find("parts"), pick, (port, shut) => send({do: "shut", port, shut}));
+const files = adding(ask, (text) => notice("said", text, "bad"));
+const box = sketch(find("sketch"), find("parts"), pick, (port, shut) => ask({do: "shut", port, shut}));
 
 const HEARD = {
   starts: showStarts, state: showState, charts: showCurves, curves: showCurves,
   results: (message) => { results(message); showFidelity(message); },
-  covering: (message) => covering(message, (ports) => send({do: "cover", ports})),
+  covering: (message) => covering(message, (ports) => ask({do: "cover", ports})),
   pictures, outline: (message) => files.ask(message),
   features: (message) => { features(message); dials.effects(message.turns); },
   busy: (message) => {
@@ -44,7 +45,7 @@ function showStarts(message) {
       picture.innerHTML = start.drawing;
       button.prepend(picture);
     }
-    button.addEventListener("click", () => send({do: "start", box: start.box}));
+    button.addEventListener("click", () => ask({do: "start", box: start.box}));
     return button;
   }));
 }
@@ -131,14 +132,14 @@ function lost(gone) {
   }
 }
 
-find("undo").addEventListener("click", () => send({do: "undo"}));
-find("redo").addEventListener("click", () => send({do: "redo"}));
-find("save").addEventListener("click", () => send({do: "save", name: state.fate === "new" ? find("name").value : null}));
-find("report").addEventListener("click", () => send({do: "report"}));
-find("pictures").addEventListener("click", () => send({do: "pictures"}));
+find("undo").addEventListener("click", () => ask({do: "undo"}));
+find("redo").addEventListener("click", () => ask({do: "redo"}));
+find("save").addEventListener("click", () => ask({do: "save", name: state.fate === "new" ? find("name").value : null}));
+find("report").addEventListener("click", () => ask({do: "report"}));
+find("pictures").addEventListener("click", () => ask({do: "pictures"}));
 document.addEventListener("keydown", (event) => {
   if (!(event.ctrlKey || event.metaKey) || event.target.matches("input[type=number], input[type=text]")) return;
   if (event.key.toLowerCase() !== "z") return;
   event.preventDefault();
-  send({do: event.shiftKey ? "redo" : "undo"});
+  ask({do: event.shiftKey ? "redo" : "undo"});
 });

@@ -19,17 +19,21 @@ export function turning(send) {
     else waiting = next;
   }
 
+  // Send what waits at once: something else is asked for next.
+  function flush() {
+    if (waiting === null) return;
+    const next = waiting;
+    waiting = null;
+    go(next);
+  }
+
   // The answer to the turn that was on its way has been drawn, or the turn was refused.
   function answered(serial, drawn) {
     if (away === null || away.serial !== serial) return null;
     const done = away;
     away = null;
     if (drawn) performance.measure("turn to curve", {start: done.begun, end: performance.now()});
-    if (waiting !== null) {
-      const next = waiting;
-      waiting = null;
-      go(next);
-    }
+    flush();
     return done;
   }
 
@@ -45,5 +49,5 @@ export function turning(send) {
 
   function forget() { away = waiting = null; clearTimeout(rest); rest = null; }
 
-  return {turn, answered, letGo, forget, busy: () => away !== null || rest !== null};
+  return {turn, flush, answered, letGo, forget, busy: () => away !== null || rest !== null};
 }
