@@ -2,7 +2,8 @@
 
 Symbols: X = f/sigma with the flow resistivity sigma [Pa s/m^2]. z = Zc/(rho c), q = k/(w/c).
 Source: Delany & Bazley 1970, Appl. Acoust. 3, 105; coefficients of Miki 1990, J. Acoust. Soc. Jpn. (E) 11, 19.
-Valid: 0.01 < X < 1; most bass lies below it, where the formula is an extrapolation: compare with care.
+Valid: 0.01 < X < 1; most bass lies below it, where the formula is an extrapolation: compare with care. Its drag
+would grow without end and its compression give power back as X falls; below two small X both are held instead.
 """
 
 from __future__ import annotations
@@ -18,8 +19,10 @@ from airpath.air import Air
 ComplexArray = NDArray[np.complex128]
 Omega = NDArray[Any]
 
-# Below this X the fitted compressibility has come close to the isothermal one and would turn active: it is held there.
-_LOWEST_RATIO = 1e-3
+# X at which the fitted drag w Im(rho) has come to sigma itself, the drag of a steady flow (ISO 9053-1): it stays there.
+_STEADY_DRAG_RATIO = 2.1e-3
+# X below which the fitted compressibility, by then close to the isothermal one, would be active (from 1.052e-3 on).
+_PASSIVE_RATIO = 1.1e-3
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -31,16 +34,24 @@ class Fill:
 
     def density(self, omega: Omega, air: Air) -> ComplexArray:
         """Return the mean density [kg/m^3] (n,) along a path of which ``fraction`` is stuffed."""
-        impedance, wavenumber = miki(omega, self.flow_resistivity)
-        return np.asarray(air.density * (1 - self.fraction + self.fraction * impedance * wavenumber))
+        omega = np.asarray(omega)
+        held = self._held(omega, _STEADY_DRAG_RATIO)
+        impedance, wavenumber = miki(held, self.flow_resistivity)
+        ratio = impedance * wavenumber
+        low = omega.real < held.real  # a constant mass and a constant drag there
+        ratio = np.where(low, ratio.real + 1j * ratio.imag * held / omega, ratio)
+        return np.asarray(air.density * (1 - self.fraction + self.fraction * ratio))
 
     def compressibility(self, omega: Omega, air: Air) -> ComplexArray:
         """Return the mean compressibility [1/Pa] (n,) of a space of which ``fraction`` is stuffed."""
-        omega = np.asarray(omega)
-        lowest = 2 * np.pi * _LOWEST_RATIO * self.flow_resistivity
-        held = np.where(omega.real < lowest, lowest, omega)
+        held = self._held(np.asarray(omega), _PASSIVE_RATIO)
         impedance, wavenumber = miki(held, self.flow_resistivity)
         return np.asarray((1 - self.fraction + self.fraction * wavenumber / impedance) / air.bulk_modulus)
+
+    def _held(self, omega: Omega, lowest: float) -> Omega:
+        """Return omega, those below the ``lowest`` X raised to it."""
+        least = 2 * np.pi * lowest * self.flow_resistivity
+        return np.where(omega.real < least, least, omega)
 
 
 def miki(omega: Omega, flow_resistivity: float) -> tuple[ComplexArray, ComplexArray]:
