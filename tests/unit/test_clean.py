@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from airpath.case.schema import Case, Room
+from airpath.findings.airspeed import SPEED_LIMIT_SHARE
 from airpath.findings.cautions import hearing
 from airpath.findings.clean import clean_rows
-from airpath.findings.ports import SPEED_LIMIT_SHARE
 from airpath.findings.predict import predict
 from airpath.network.meshed import case_air
 from airpath.network.respond import solve

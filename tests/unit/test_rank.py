@@ -14,10 +14,10 @@ from airpath.case import Case, load
 from airpath.case.parameters import parameters
 from airpath.cli.main import main
 from airpath.errors import CaseError, FidelityError
+from airpath.findings.airspeed import SPEED_LIMIT_SHARE
 from airpath.findings.clean import clean_rows
 from airpath.findings.designs.rank import CommonDrive, rank
 from airpath.findings.designs.spread import one_millimetre, spread_of
-from airpath.findings.ports import SPEED_LIMIT_SHARE
 from airpath.network.meshed import case_air
 from airpath.network.respond import solve
 from airpath.report.pages.rankpage import rank_page

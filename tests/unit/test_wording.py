@@ -2,6 +2,7 @@
 
 import pytest
 
+from airpath.findings.explaining.orders import rank
 from airpath.findings.wording import percent, slope
 
 
@@ -23,3 +24,11 @@ def test_a_slope_has_a_step_that_is_small_against_its_value(hertz, unit, value, 
 
 def test_percent_has_a_blank() -> None:
     assert percent(0.756) == "76 %"
+
+
+@pytest.mark.parametrize(
+    ("number", "words"),
+    [(1, "first"), (10, "tenth"), (11, "11th"), (21, "21st"), (22, "22nd"), (103, "103rd"), (112, "112th")],
+)
+def test_the_rank_of_a_wave_reads_as_a_word(number, words) -> None:
+    assert rank(number) == words

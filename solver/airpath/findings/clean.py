@@ -8,7 +8,7 @@ from typing import Any, Literal
 import numpy as np
 
 from airpath.case.schema import Case
-from airpath.findings.ports import SPEED_LIMIT_SHARE
+from airpath.findings.airspeed import SPEED_LIMIT_SHARE
 from airpath.findings.wording import sig
 from airpath.network.meshed import case_air
 from airpath.network.respond import nominal_resistance, source_voltage

@@ -118,7 +118,7 @@ def predict(
         responses=responses,
         tones_hz=tones,
         tones=[rows[m][i] for i in range(len(tones)) for m in networks],
-        ports={} if brief else port_rows(case, networks[best], best, at_tones[best]),
+        ports={} if brief else port_rows(case, networks[best], best, at_tones[best], responses[best]),
         warnings=[*_doubts(case), *cautions(case, responses[best], at_tones[best])],
         notes=notes,
         parting=_parting(case, responses),

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from airpath.case.schema import Case
+from airpath.findings.airspeed import SPEED_LIMIT_SHARE
 from airpath.findings.cautions import excursion, hearing, power
 from airpath.findings.explaining.features import turns
-from airpath.findings.ports import SPEED_LIMIT_SHARE
 from airpath.findings.tones import HELD_DB
 from airpath.findings.wording import decibels, listing, sig
 from airpath.network.covered import outlets

@@ -10,10 +10,10 @@ import numpy as np
 
 from airpath.case.schema import Case
 from airpath.errors import CaseError, FidelityError
+from airpath.findings.airspeed import SPEED_LIMIT_SHARE
 from airpath.findings.clean import clean_rows
 from airpath.findings.designs.ranktext import Margin, dangers, drive_words, notes, place_words
 from airpath.findings.designs.spread import Spread, spread_of
-from airpath.findings.ports import SPEED_LIMIT_SHARE
 from airpath.findings.wording import sig
 from airpath.network.build import build, label, models_for, refusal
 from airpath.network.covered import air_volume

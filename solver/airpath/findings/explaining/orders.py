@@ -45,8 +45,11 @@ def order_of(case: Case, network: Network, kind: str, element: str, spot: Spot, 
 
 
 def rank(number: int) -> str:
-    """Return "first", "second", ..."""
-    return _RANKS[number - 1] if number <= len(_RANKS) else f"{number}th"
+    """Return "first", "second", ..., in figures from 11 on: "11th", "21st", "112th"."""
+    if number <= len(_RANKS):
+        return _RANKS[number - 1]
+    teen = number // 10 % 10 == 1
+    return f"{number}{'th' if teen else {1: 'st', 2: 'nd', 3: 'rd'}.get(number % 10, 'th')}"
 
 
 def inertance_length(network: Network, owner: str) -> float:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from airpath.findings.ports import SPEED_LIMIT_SHARE
+from airpath.findings.airspeed import SPEED_LIMIT_SHARE
 from airpath.findings.predict import Prediction
 from airpath.measured.reading.sweep import MeasuredSweep
 from airpath.report.figures.doorfigure import TALL as DOORS_TALL

@@ -10,9 +10,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from airpath.findings.airspeed import SPEED_LIMIT_SHARE
 from airpath.findings.designs.cover import Covering
 from airpath.findings.designs.covertext import EQUAL_DB, State
-from airpath.findings.ports import SPEED_LIMIT_SHARE
 from airpath.network.meshed import case_air
 from airpath.report.figures.covers import (
     MOST_ROWS,
