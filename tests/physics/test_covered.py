@@ -17,7 +17,7 @@ from airpath.case.schema import Case
 from airpath.elements.duct import Duct
 from airpath.network.build import build, models_for
 from airpath.network.covered import Cap, CoveredBox, caps, outlets, uncovered
-from airpath.network.graph import OUTSIDE, Opening
+from airpath.network.graph import OUTSIDE, Opening, both_ends
 from airpath.network.respond import respond, solve
 from airpath.network.solve import solve_network
 from known_boxes import case, chamber, port
@@ -120,7 +120,7 @@ def test_one_opening_of_the_double_chamber_covered_is_the_network_derived_by_han
     rows = {v["quantity"]: v for v in PUBLISHED["value"] if v["inputs"]["blocked"] == blocked}
     network = double_chamber({**rows["double_maxima"]["inputs"], "blocked": 0})
     ways = [i for i, b in enumerate(network.branches) if b.role == "port" and b.nodes[-1] == OUTSIDE]
-    openings = [Opening(name=str(i), inflow=i, outflow=i, area=1.0, radiates=True) for i in ways]
+    openings = [Opening(name=str(i), inflow=i, outflow=i, places=both_ends(1.0), radiates=True) for i in ways]
     network = replace(network, openings=tuple(openings))
     owner = {1: "A-outside", 3: "B-outside"}
     covers = tuple(Cap(name=name, gone=(i,)) for i, b in enumerate(network.branches) for name in owner.values()

@@ -63,6 +63,12 @@ class Horn(Element):
         """Return the area [m^2] at distances x [m]."""
         return self.throat * self.shape(x) ** 2
 
+    @property
+    def volume(self) -> float:
+        """Volume of the air in it [m^3], of all ``count`` together."""
+        node, weight = np.polynomial.legendre.leggauss(24)
+        return float(self.count * self.length / 2 * weight @ self.area(self.length * (node + 1) / 2))
+
     def part(self, first: float, last: float) -> Horn:
         """Return the stretch of the horn between two distances [m] as a horn of its own."""
         shape, slope = self.shape(np.array([first]))[0], self.slope(np.array([first]))[0]

@@ -21,7 +21,7 @@ from airpath.elements.passage import Passage
 from airpath.elements.plug import Plug
 from airpath.errors import CaseError, FidelityError
 from airpath.network import drawn, joints, passages
-from airpath.network.graph import OUTSIDE, Branch, Network, Opening
+from airpath.network.graph import OUTSIDE, Branch, Network, Opening, Places, both_ends
 from airpath.network.horns import Way, fill_of, horn_way
 from airpath.network.meshed import case_air
 from airpath.network.surroundings import Outlet, is_placed, surroundings
@@ -165,7 +165,7 @@ class _Builder:
             apart = name == "cone.rear" and self.case.room is None  # behind an endless baffle
             self._outlet(name, "driver", f"cone {side}", mouth, None if apart else at)
             if not apart:
-                self._opening(name, None, -1, section.area * driver.count)
+                self._opening(name, None, -1, both_ends(section.area * driver.count))
         if driver.front == driver.rear == OUTSIDE and self.case.room is None:
             self.notes.append("both sides of the cone face the outside: an endless baffle keeps the rear wave away")
         return index
@@ -207,10 +207,10 @@ class _Builder:
     def _port(self, name: str, port: Port) -> None:
         start, section = self.nodes[f"{name}.from"], passages.port_section(port)
         area = section.area * port.count
-        volume = port.length * area
         if port.covered and self.lumped:
+            volume = passages.port_volume(port)
             stub = self._add(name, "port", Chamber(volume=volume, wall_area=cube_wall_area(volume)), start)
-            self._opening(name, stub, stub, area, radiates=False)
+            self._opening(name, stub, stub, both_ends(area), radiates=False)
             return
         inner = self._inner_end(name, port, "from")
         stages = passages.end_plug(passages.end_section(port, "from"), inner, port.count)
@@ -228,7 +228,7 @@ class _Builder:
                 along_wall=port.along_wall,
             )  # fmt: skip
             self._outlet(name, name, end, mouth, port.at)
-        self._opening(name, duct, duct, area, radiates=outside and not port.covered)
+        self._opening(name, duct, duct, passages.port_places(port), radiates=outside and not port.covered)
 
     def _inner_end(self, name: str, port: Port, end: str) -> float:
         """Return the end correction [m] of a port inside a chamber: none where the chamber has its own near field."""
@@ -267,8 +267,7 @@ class _Builder:
             first = last if first < 0 else first
         if table.to == OUTSIDE:
             self._outlet(name, name, _horn_node(name, horn.length), Mouth(section=horn.mouth), table.at)
-        area = min(horn.throat.area, horn.mouth.area)
-        self._opening(name, first, last, area, radiates=table.to == OUTSIDE)
+        self._opening(name, first, last, horn.places, radiates=table.to == OUTSIDE)
 
     def _field_horn(self, name: str, horn: Way) -> Element:
         """Return a drawn horn as finite elements between its throat and its mouth."""
@@ -289,7 +288,7 @@ class _Builder:
         label = f"{name}.leak"
         mouth = Passage(stages=(*stages, Mouth(section=section)))
         index = self._add(label, "leak", mouth, found[0], outside)
-        self._opening(label, index, index, section.area, node=outside)
+        self._opening(label, index, index, both_ends(section.area), node=outside)
         self.notes.append(f'leak of "{name}": a round hole {leak.diameter * 1e3:.3g} mm wide and '
                           f"{leak.length * 1e3:.3g} mm deep")  # fmt: skip
 
@@ -303,7 +302,7 @@ class _Builder:
         offset = len(self.branches)
         self.branches += around.branches
         openings = [
-            around.opening(self.outlets[o.name], o.inflow, o.area, offset) if o.name in self.outlets else o
+            around.opening(o, self.outlets[o.name], offset) if o.name in self.outlets else o
             for o in self.openings
         ]
         self.openings = openings
@@ -316,10 +315,10 @@ class _Builder:
         self.outlets[name] = Outlet(name=name, owner=owner, node=node, mouth=mouth, at=at)
 
     def _opening(
-        self, name: str, inflow: int | None, outflow: int, area: float, radiates: bool = True, node: str = OUTSIDE
+        self, name: str, inflow: int | None, outflow: int, places: Places, radiates: bool = True, node: str = OUTSIDE
     ) -> None:
         self.openings.append(
-            Opening(name=name, inflow=inflow, outflow=outflow, area=area, radiates=radiates, node=node)
+            Opening(name=name, inflow=inflow, outflow=outflow, places=places, radiates=radiates, node=node)
         )
 
 

@@ -12,6 +12,7 @@ from airpath.elements.cone import Cone
 OUTSIDE = "outside"  # the reference node, p = 0, unless a room stands around the box
 OPEN_AIR = "open air"  # beyond the room's door; the reference node then
 
+Places = tuple[tuple[float, float], ...]  # share of a way's air before a place, area there [m^2]
 Role = Literal["chamber", "port", "horn", "leak", "mouth", "driver", "room"]
 
 
@@ -33,21 +34,31 @@ class Branch:
 class Opening:
     """Where air moves through a part: ``outflow`` is the branch whose last terminal it leaves by.
 
-    ``inflow`` is the branch whose first terminal it enters by, None for the cone; ``area`` [m^2] the narrowest section
-    of all of its ``count`` parallel ducts together. ``radiates``: it ends outside; then, except for leaks, ``outflow``
-    is what it ends in and ``terminal`` that branch's terminal. ``node``: where it is heard from; ``at`` [m]: its place
-    if known; ``radius`` [m] of the flanged piston that it is, or 0.
+    ``inflow`` is the branch whose first terminal it enters by, None for the cone; ``places``: where its air may be
+    fastest. ``radiates``: it ends outside; then, except for leaks, ``outflow`` is what it ends in and ``terminal`` that
+    branch's terminal. ``node``: where it is heard from; ``at`` [m]: its place if known; ``radius`` [m] of the flanged
+    piston that it is, or 0.
     """
 
     name: str
     inflow: int | None
     outflow: int
-    area: float
+    places: Places
     radiates: bool
     terminal: int | None = None
     node: str = OUTSIDE
     at: tuple[float, float, float] | None = None
     radius: float = 0.0
+
+    @property
+    def area(self) -> float:
+        """Area of the narrowest place [m^2], all of its parallel ducts together."""
+        return min(area for _, area in self.places)
+
+
+def both_ends(area: float) -> Places:
+    """Return the places of a way of one ``area`` [m^2]: its ends, where waves in it move the most air."""
+    return ((0.0, area), (1.0, area))
 
 
 @dataclass(frozen=True, kw_only=True)

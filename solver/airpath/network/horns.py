@@ -13,8 +13,9 @@ from airpath.case.schema import Case
 from airpath.case.schema import Horn as HornTable
 from airpath.elements.horn import Horn, horn_profile
 from airpath.errors import GeometryError
+from airpath.network.graph import Places
 from airpath.network.meshed import Drawn, read_drawn
-from airpath.network.passages import pieces
+from airpath.network.passages import pieces, places
 
 if TYPE_CHECKING:
     from airpath.field.centreline import CentreLine
@@ -38,6 +39,11 @@ class Way:
     def length(self) -> float:
         """Length along the way [m]."""
         return sum(piece.length for piece in self.pieces)
+
+    @property
+    def places(self) -> Places:
+        """Where its air may be fastest, see :func:`airpath.network.passages.places`."""
+        return places(self.pieces, self.mouth.area)
 
     def cut_on(self, sound_speed: float) -> float | None:
         """Return above which frequency [Hz] waves run across a drawn path too; None for one given by areas.

@@ -15,6 +15,7 @@ from airpath.elements.duct import Duct
 from airpath.elements.horn import LOSS_PIECES, Horn, horn_profile
 from airpath.elements.passage import Passage
 from airpath.elements.plug import Plug
+from airpath.network.graph import Places, both_ends
 
 _FLARE_STEPS = 8
 
@@ -96,6 +97,31 @@ def pieces(stations: tuple[tuple[float, float], ...], count: int = 1, fill: Fill
     ]
     share = max(1, LOSS_PIECES // len(cones))
     return [Horn(**{**cone.__dict__, "pieces": share}) for cone in cones]
+
+
+def places(horns: list[Horn], mouth: float) -> Places:
+    """Return where the air may be fastest: both ends and the narrowest joint of a chain that ends in ``mouth`` [m^2].
+
+    Each place is the share of the chain's air before it and the area there [m^2], of all ducts together.
+    """
+    air = np.cumsum([0.0, *(horn.volume for horn in horns)])
+    areas = [*(horn.throat * horn.count for horn in horns), mouth * horns[-1].count]
+    found = {0, int(np.argmin(areas)), len(horns)}
+    return tuple((float(air[i] / air[-1]), float(areas[i])) for i in sorted(found))
+
+
+def port_places(port: Port) -> Places:
+    """Return where the air of a port may be fastest: both ends of a straight one, the narrowest place of a tapered."""
+    if port.stations is not None:
+        return places(pieces(port.stations, port.count), port.stations[-1][1])
+    return both_ends(port.area * port.count)
+
+
+def port_volume(port: Port) -> float:
+    """Return the air in a port without its flares [m^3], of all its ducts together."""
+    if port.stations is not None:
+        return sum(piece.volume for piece in pieces(port.stations, port.count))
+    return port.length * port.area * port.count
 
 
 def stretch(horns: list[Horn], first: float, last: float) -> list[Horn]:

@@ -83,7 +83,8 @@ def _opening(opening: Opening, state: State, each: ComplexArray, heard: ComplexA
     flow, terminal = state.flow[opening.outflow], opening.terminal
     out = -flow[..., -1] if terminal is None else flow[..., terminal]
     entering = out if opening.inflow is None else state.flow[opening.inflow][..., 0]
-    speed = np.maximum(np.abs(entering), np.abs(out)) * (np.sqrt(2) / opening.area * np.abs(each))
+    along = [np.abs(entering + share * (out - entering)) / area for share, area in opening.places]
+    speed = np.sqrt(2) * np.abs(each) * np.max(along, axis=0)
     leaving = each * out
     pressure = None if heard is None else heard * leaving
     return OpeningResponse(volume_velocity=leaving, air_speed_peak=speed, pressure=pressure)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -60,12 +60,12 @@ class Around:
         self.branches.append(branch)
         return len(self.branches) - 1
 
-    def opening(self, outlet: Outlet, inflow: int | None, area: float, offset: int) -> Opening:
-        """Return an outlet's opening; ``offset``: the network's number of the first branch here."""
+    def opening(self, opening: Opening, outlet: Outlet, offset: int) -> Opening:
+        """Return an outlet's opening as it is out here; ``offset``: the network's number of the first branch here."""
         branch, terminal, node = self.exits[outlet.name]
-        return Opening(
-            name=outlet.name, inflow=inflow, outflow=offset + branch, area=area, radiates=True, terminal=terminal,
-            node=node, at=outlet.at, radius=outlet.mouth.section.radius if outlet.mouth.flanged else 0.0,
+        return replace(
+            opening, outflow=offset + branch, radiates=True, terminal=terminal, node=node, at=outlet.at,
+            radius=outlet.mouth.section.radius if outlet.mouth.flanged else 0.0,
         )  # fmt: skip
 
 
