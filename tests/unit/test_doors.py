@@ -10,8 +10,10 @@ import pytest
 from airpath.air import air_at
 from airpath.case import load, parse
 from airpath.cli.main import main
+from airpath.findings.designs.cover import cover
+from airpath.findings.explaining.explanation import explanation
 from airpath.findings.predict import predict
-from airpath.findings.rooms import doors, helmholtz
+from airpath.findings.rooms import door_words, doors, helmholtz
 from airpath.network.respond import solve
 
 BOOTH = Path(__file__).parents[2] / "cases" / "ticket-booth.toml"
@@ -137,3 +139,35 @@ def test_what_reaches_through_a_wall_is_refused(old, new, said, tmp_path, capsys
     assert main(["predict", str(tmp_path / "booth.toml"), "--out", str(tmp_path / "out")]) == 2
     assert said in capsys.readouterr().err
     assert not (tmp_path / "out").exists()
+
+
+VENT = '[ports.vent]\nfrom = "box"\nto = "outside"\nlength = "10 cm"\ndiameter = "5 cm"\n'
+ROOM = 'size = ["3 m", "2.2 m", "2.4 m"]\nopening = ["1.6 m^2", "0 m^2"]'
+
+
+def test_the_doubt_names_what_this_room_lacks():
+    """A room with a size is not told to give its size; one that has every place needs only the other model."""
+    high = [30.0, 90.0]
+    assert "give the room's size and every place in it" in table('volume = "15 m^3"', high).doubt
+    lacking = table(ROOM, high).doubt
+    assert "give driver.front_at, listener.at and room.opening_at for the field model" in lacking
+    full = door_table(load(BOOTH), high).doubt
+    assert full.endswith("at best; the field model has them.")
+
+
+def test_one_state_of_the_door_is_said_where_one_is_solved():
+    case = parse(f"{BOX}{VENT}[room]\n{ROOM}\n", Path("box.toml"))
+    words = "with the room's door open by 1.6 m², the first of its 2 states"
+    assert door_words(case) == words
+    assert cover(case, "line").answer.endswith(f" All of this {words}.")
+    assert explanation(case, "line").by == f"by the line model, {words}"
+    single = parse(f"{BOX}{VENT}[room]\nvolume = \"2 m^3\"\n", Path("box.toml"))
+    assert door_words(single) == ""
+    assert "door" not in cover(single, "line").answer
+
+
+@pytest.mark.parametrize("space", ["", 'space = "quarter"'])
+def test_a_listeners_space_is_not_used_in_a_room_and_that_is_said(space):
+    case = parse(f'{BOX}[room]\nvolume = "2 m^3"\n[listener]\n{space}\n', Path("box.toml"))
+    notes = [note for note in predict(case, ("line",)).notes if "listener.space" in note]
+    assert len(notes) == (1 if space else 0)

@@ -64,7 +64,7 @@ def run(options: argparse.Namespace) -> None:
 
 def _show(found: Explanation, out: Console) -> None:
     out.print(f"[bold]{escape(found.case.title or found.case.name)}[/bold]")
-    out.print(f"By the {found.model} model.")
+    out.print(f"B{found.by[1:]}.")
     if not found.features:
         out.print("The impedance has no peak, dip or ripple in this sweep.")
     before = None

@@ -41,7 +41,8 @@ def speed_verdict(
     if speed >= _QUIET_SHARE * limit:
         risk += _signs(port, speed, frequency, air)
     if most > max(limit, _FASTER * speed):
-        risk += f"; away from the tones {sig(most, 2)} m/s at {sig(where)} Hz, over the limit"
+        but = "" if speed >= limit else "but "
+        risk += f"; {but}away from the tones {sig(most, 2)} m/s at {sig(where)} Hz, over the limit"
     if speed >= limit:
         risk += f"; {_larger(case, port, speed / limit, 2 * np.pi * frequency / air.sound_speed)}"
     return f"{at}: {risk}"

@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 from airpath.acoustics.radiation import PISTON_LENGTH, rectangle_length
 from airpath.air import Air
 from airpath.case.schema import Case, Listener, Room
-from airpath.case.surroundings import first_mode_length, outer_places
-from airpath.findings.wording import decibels, sig
+from airpath.case.surroundings import first_mode_length, missing_places, outer_places
+from airpath.findings.wording import decibels, listing, sig
 from airpath.network.build import models_for
 from airpath.network.listening import SOLID_ANGLE
 from airpath.network.meshed import case_air
@@ -51,7 +51,8 @@ class DoorState:
 class Doors:
     """The room with its door in every state of the case; ``distance_m``: of the listener outdoors.
 
-    ``outdoors_spl_db`` (n,): the level over the sweep of the same box in free half space.
+    ``outdoors_spl_db`` (n,): the level over the sweep of the same box in free half space; ``waves_need``: what it takes
+    to solve the room's standing waves, in words.
     """
 
     model: str
@@ -61,6 +62,7 @@ class Doors:
     tones_hz: list[float]
     outdoors_spl_db: NDArray[np.float64]
     states: list[DoorState]
+    waves_need: str
 
     @property
     def doubt(self) -> str:
@@ -72,7 +74,7 @@ class Doors:
             return f"From {first} Hz on the room has standing waves, so the place of the listener decides."
         return (
             f"From {first} Hz on the room has standing waves, which this model leaves out: levels above are a mean at "
-            "best; give the room's size and every place in it for the field model."
+            f"best; {self.waves_need}."
         )
 
     def to_dict(self) -> dict[str, Any]:
@@ -113,8 +115,25 @@ def doors(case: Case, at_tones: Response, sweep: Response) -> Doors | None:
         )  # fmt: skip
     return Doors(
         model=model, volume_m3=room.known_volume, first_mode_hz=first, distance_m=distance, tones_hz=tones.tolist(),
-        outdoors_spl_db=outdoors[count:], states=states,
+        outdoors_spl_db=outdoors[count:], states=states, waves_need=_waves_need(case),
     )  # fmt: skip
+
+
+def door_words(case: Case) -> str:
+    """Return how the door of a room with several states stands in all that is solved for one; empty without any."""
+    states = () if case.room is None else tuple(dict.fromkeys(case.room.opening))
+    if len(states) < 2:
+        return ""
+    stands = f"open by {sig(states[0])} m²" if states[0] > 0 else "shut"
+    return f"with the room's door {stands}, the first of its {len(states)} states"
+
+
+def _waves_need(case: Case) -> str:
+    assert case.room is not None
+    if case.room.size is None:
+        return "give the room's size and every place in it for the field model"
+    lacks = missing_places(case)
+    return f"give {listing(lacks)} for the field model" if lacks else "the field model has them"
 
 
 def door_mass(room: Room, area: float, air: Air) -> float | None:

@@ -164,10 +164,10 @@ def _lumped_room(case: Case, room: Room, around: Around, air: Air) -> None:
             f"{models} acts as one pressure{why}: true below its first standing wave, about {first:.3g} Hz (half a "
             f"wave along {what})"
         )
-    _room_notes(room, area, around)
+    _room_notes(case, room, area, around)
 
 
-def _room_notes(room: Room, area: float, around: Around) -> None:
+def _room_notes(case: Case, room: Room, area: float, around: Around) -> None:
     if area > 0:
         shape = "round" if room.opening_height is None else f"a slot {room.opening_height:g} m high"
         around.notes.append(f"the room's opening of {area:.3g} m² counts as {shape}, in a thin wall, to open air")
@@ -175,6 +175,8 @@ def _room_notes(room: Room, area: float, around: Around) -> None:
     around.notes.append(
         f"the room: rigid walls, absorption Q {room.loss_q:g} of its air for all that takes sound; shut, {tight}"
     )
+    if "space" in case.listener.model_fields_set:
+        around.notes.append(f'listener.space = "{case.listener.space}" is not used: the room is all that is around')
 
 
 def _room_leak(room: Room, around: Around, node: str) -> None:
@@ -223,7 +225,7 @@ def _modal_room(case: Case, room: Room, outlets: list[Outlet], around: Around) -
         around.exits.setdefault(outlet.name, (index, i, nodes[i]))
     _room_leak(room, around, CORNER)
     around.notes.append("in the field model the box takes no air away from the room and casts no shadow in it")
-    _room_notes(room, area, around)
+    _room_notes(case, room, area, around)
 
 
 def _fitting(size: joints.Position, joint: joints.Joint, what: str) -> Patch:

@@ -201,7 +201,7 @@ def _notes(case: Case, openings: tuple[str, ...], end: End) -> list[str]:
         return ["This box has no port or horn that ends outside: there is nothing to cover."]
     which = "ports and horns that end outside; never the cone or a leak"
     notes = [f"What is covered: {listing(list(openings))} ({which})."]
-    pipe = "the pipe stays, a closed stub of the chamber" if end == "outer" else "the pipe is gone for the air inside"
+    pipe = "the pipe stays, closed there" if end == "outer" else "the pipe is gone for the air inside"
     notes.append(f"Each cover is rigid and tight, at the {end} end: {pipe}. A hand is softer and leaks.")
     fed = [name for name in openings if name in case.horns and case.horns[name].from_ is None]
     if end == "inner" and fed:
@@ -209,8 +209,6 @@ def _notes(case: Case, openings: tuple[str, ...], end: End) -> list[str]:
     already = [name for name in openings if name in case.ports and case.ports[name].covered]
     if already:
         notes.append(f"The file has {listing(already)} covered; here it takes part like the others.")
-    if case.room is not None and len(case.room.opening) > 1:
-        notes.append("The room's door stands as in the first of its states.")
     if len(openings) > MOST_OPENINGS:
         notes.append(f"{len(openings)} openings make {2 ** len(openings)} combinations: singles and pairs are shown.")
     return notes

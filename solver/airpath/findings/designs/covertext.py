@@ -11,6 +11,7 @@ from airpath.case.schema import Case
 from airpath.findings.airspeed import SPEED_LIMIT_SHARE
 from airpath.findings.cautions import excursion, hearing, power
 from airpath.findings.explaining.features import turns
+from airpath.findings.rooms import door_words
 from airpath.findings.tones import HELD_DB
 from airpath.findings.wording import decibels, listing, sig
 from airpath.network.covered import outlets
@@ -196,7 +197,8 @@ def answer(
         mean += f", {decibels(kept.mean_change_db)} dB against all open"
         if kept.change_db[worst] <= -_WORTH_DB:
             mean += f", but {decibels(kept.change_db[worst])} dB at {sig(float(tones_hz[worst]), 4)} Hz"
-    return f"Loudest at {'; at '.join(parts)}. {mean}."
+    door = door_words(case)
+    return f"Loudest at {'; at '.join(parts)}. {mean}." + (f" All of this {door}." if door else "")
 
 
 def doubts(case: Case, covered: list[tuple[str, ...]], band: Curves, at_tones: Curves) -> list[str]:
