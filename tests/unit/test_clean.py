@@ -83,3 +83,13 @@ def test_a_caution_about_hearing_says_where() -> None:
     room = vented.model_copy(update={"room": Room(volume="20 m^3")})
     assert "dBA in the room at 500 Hz" in hearing(room, tone, loud)[0]
     assert hearing(vented, tone, loud - 40) == []
+
+
+def test_a_bent_port_drawn_as_a_horn_sets_a_limit_too() -> None:
+    bent = '[horns.bend]\nfrom = "box"\nto = "outside"\nprofile = "conical"\nthroat = "4 cm^2"\nmouth = "4.4 cm^2"\n'
+    found = case(chamber("box", "20 L") + bent + 'length = "300 mm"\n').model_copy(update={"tones": (25.0,)})
+    (row,) = clean_rows(found, solve(found, "line", found.tones))
+    assert (row.limit, row.element) == ("air speed", "bend")
+    loud = solve(driven(found, row.voltage_v), "line", found.tones)
+    limit = SPEED_LIMIT_SHARE * case_air(found).sound_speed
+    assert loud.openings["bend"].air_speed_peak[0] == pytest.approx(limit, rel=1e-9)

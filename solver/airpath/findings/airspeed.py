@@ -23,6 +23,11 @@ _ROUNDS = 6  # each brings it some ten times closer
 _FINE = 0.020  # m: dimensions below are rounded up to 0.1 mm, others to 1 mm
 
 
+def open_ways(case: Case) -> list[str]:
+    """Return the ports and horns whose air the speed limit is for: a bent port is drawn as a horn."""
+    return [*(name for name, port in case.ports.items() if not port.covered), *case.horns]
+
+
 def speed_verdict(
     case: Case, name: str, at_tones: tuple[FloatArray, FloatArray], sweep: tuple[FloatArray, FloatArray], air: Air
 ) -> str:

@@ -8,7 +8,7 @@ from typing import Any, Literal
 import numpy as np
 
 from airpath.case.schema import Case
-from airpath.findings.airspeed import SPEED_LIMIT_SHARE
+from airpath.findings.airspeed import SPEED_LIMIT_SHARE, open_ways
 from airpath.findings.wording import sig
 from airpath.network.meshed import case_air
 from airpath.network.respond import nominal_resistance, source_voltage
@@ -53,7 +53,7 @@ def clean_rows(case: Case, at_tones: Response) -> list[CleanRow]:
     """Return one row per frequency of a response that was solved at the tones.
 
     Everything grows in proportion to the voltage: excursion (peak) up to ``xmax``, air speed (peak) in every open port
-    up to 5 % of the sound speed (common practice), V^2/Re up to the rating of all drivers together.
+    and horn up to 5 % of the sound speed (common practice), V^2/Re up to the rating of all drivers together.
     """
     drive, ohms = source_voltage(case), nominal_resistance(case)
     reached: list[tuple[Limit, str, Any]] = []  # limit, whose, voltage (tones,) at which it is reached
@@ -65,8 +65,7 @@ def clean_rows(case: Case, at_tones: Response) -> list[CleanRow]:
     limit = SPEED_LIMIT_SHARE * case_air(case).sound_speed
     reached += [
         ("air speed", name, drive * limit / at_tones.openings[name].air_speed_peak)
-        for name, port in case.ports.items()
-        if not port.covered
+        for name in open_ways(case)
     ]
     return [_row(case, at_tones, i, reached, drive, ohms) for i in range(len(at_tones.frequency))]
 

@@ -233,12 +233,12 @@ def _over_xmax(case: Case, covered: list[tuple[str, ...]], at_tones: Curves) -> 
 
 
 def _fast_air(case: Case, covered: list[tuple[str, ...]], at_tones: Curves) -> list[str]:
-    """Name the ports whose air passes the limit in some state, and the worst state of each."""
+    """Name the ports and horns whose air passes the limit in some state, and the worst state of each."""
     limit = SPEED_LIMIT_SHARE * case_air(case).sound_speed
     out = []
     for name, speed in at_tones.air_speed_peak.items():
         highest = np.nan_to_num(speed)
-        if name in case.ports and highest.max() > limit:
+        if name in {*case.ports, *case.horns} and highest.max() > limit:
             i, j = np.unravel_index(int(highest.argmax()), highest.shape)
             out.append(
                 f"Air in {_quoted(name)}: up to {sig(float(highest[i, j]), 2)} m/s at "

@@ -10,7 +10,7 @@ import numpy as np
 
 from airpath.case.schema import Case
 from airpath.errors import CaseError, FidelityError
-from airpath.findings.airspeed import SPEED_LIMIT_SHARE
+from airpath.findings.airspeed import SPEED_LIMIT_SHARE, open_ways
 from airpath.findings.clean import clean_rows
 from airpath.findings.designs.ranktext import Margin, dangers, drive_words, notes, place_words
 from airpath.findings.designs.spread import Spread, spread_of
@@ -215,10 +215,9 @@ def _design(one: _Solved, place: int, tones: FloatArray) -> Design:
     if case.driver.xmax is not None:
         excursion = _margin(case.driver.xmax / (one.response.excursion_peak * drive), tones, "driver")
     limit = SPEED_LIMIT_SHARE * case_air(case).sound_speed
-    for name, port in case.ports.items():
-        if not port.covered:
-            found = _margin(limit / (one.response.openings[name].air_speed_peak * drive), tones, name)
-            air = found if air is None or found.db < air.db else air
+    for name in open_ways(case):
+        found = _margin(limit / (one.response.openings[name].air_speed_peak * drive), tones, name)
+        air = found if air is None or found.db < air.db else air
     return Design(
         name=one.name, title=case.title, place=place, spl_db=level.tolist(), mean_spl_db=float(level.mean()),
         spread_db=float(level.max() - level.min()), worst_hz=float(tones[worst]), worst_db=float(level[worst]),

@@ -9,7 +9,7 @@ from itertools import groupby, pairwise
 import numpy as np
 
 from airpath.case.schema import Case
-from airpath.findings.airspeed import SPEED_LIMIT_SHARE
+from airpath.findings.airspeed import SPEED_LIMIT_SHARE, open_ways
 from airpath.findings.cautions import hearing
 from airpath.findings.wording import listing, sig
 from airpath.network.meshed import case_air
@@ -108,12 +108,12 @@ def dangers(name: str, case: Case, response: Response, level: FloatArray, voltag
     if rating is not None and power > rating * case.driver.count * _EVEN:
         out.append(f"{sig(power)} W into Re, over the power rating ({sig(rating * case.driver.count)} W).")
     limit = SPEED_LIMIT_SHARE * case_air(case).sound_speed
-    for port, table in case.ports.items():
-        speed = response.openings[port].air_speed_peak * drive
-        if not table.covered and speed.max() > limit * _EVEN:
+    for way in open_ways(case):
+        speed = response.openings[way].air_speed_peak * drive
+        if speed.max() > limit * _EVEN:
             i = int(speed.argmax())
             out.append(
-                f'{sig(speed[i], 2)} m/s in "{port}" at {sig(tones[i], 4)} Hz, over the usual limit '
+                f'{sig(speed[i], 2)} m/s in "{way}" at {sig(tones[i], 4)} Hz, over the usual limit '
                 f"({sig(limit, 2)} m/s): expect air noise."
             )
     as_built = "" if case.scale == 1 else f" (the 1:{case.scale:g} model, at its own frequencies)"
