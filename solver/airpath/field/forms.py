@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING, Any, Literal, Protocol
 
 import numpy as np
@@ -62,6 +63,12 @@ class FieldMatrices:
     names: tuple[str, ...]
     cell_energy: Floats
     cell_unknowns: NDArray[np.int64]
+
+    @cached_property
+    def occupied(self) -> tuple[tuple[NDArray[np.int64], csc_matrix], ...]:
+        """Each operator without its empty rows and columns, and which those left are: few for a wall's."""
+        rows = [np.unique(operator.indices) for operator in self.operators]
+        return tuple((at, operator[at][:, at]) for at, operator in zip(rows, self.operators, strict=True))
 
     @property
     def unknowns(self) -> int:

@@ -123,6 +123,6 @@ def orthonormal(block: Floats, mass: csc_matrix) -> tuple[Floats, Floats]:
     return block @ back, mass_block @ back
 
 
-def solve(factor: Any, right: Floats) -> Floats:
+def solve(factor: Any, right: NDArray[Any]) -> NDArray[Any]:
     """Return the solutions for all columns of ``right`` at once."""
     return np.asarray(factor.solve(np.asfortranarray(right)))

@@ -246,8 +246,26 @@ def _products(
     matrices: FieldMatrices, left: Floats, right: Floats, probes: Floats
 ) -> tuple[NDArray[Any], NDArray[Any]]:
     """Return left^T Q right and probes^T Q right for all operators Q."""
-    pairs = [(left.T @ image, probes.T @ image) for image in (q @ right for q in matrices.operators)]
+    pairs = []
+    for rows, operator in matrices.occupied:
+        every = len(rows) == len(left)
+        image = operator @ (right if every else right[rows])
+        pairs.append(tuple((side if every else side[rows]).T @ image for side in (left, probes)))
     return np.stack([pair[0] for pair in pairs]), np.stack([pair[1] for pair in pairs])
+
+
+def _residual(matrices: FieldMatrices, coefficients: ComplexArray, fields: ComplexArray) -> ComplexArray:
+    """Return what ``fields`` (unknowns, n m) leave of the unit right-hand sides at n frequencies, (unknowns, n m)."""
+    openings = matrices.means.shape[1]
+    residual = np.tile(matrices.means.astype(complex), len(coefficients))
+    for weight, (rows, operator) in zip(np.repeat(coefficients, openings, axis=0).T, matrices.occupied, strict=True):
+        residual[rows] -= _times(operator, fields[rows]) * weight
+    return residual
+
+
+def _times(real: Any, right: ComplexArray) -> ComplexArray:
+    """Return a real matrix, dense or sparse, times a complex one, without a complex copy of the first."""
+    return np.asarray((real @ np.ascontiguousarray(right).view(float)).view(complex))
 
 
 def _enrich(model: ReducedField, omega: Floats) -> ReducedField:
@@ -260,34 +278,34 @@ def _enrich(model: ReducedField, omega: Floats) -> ReducedField:
     """
     matrices, m = model.matrices, model.load.shape[1]
     coefficients = model.medium.coefficients(omega)
-    fields = model.space @ (model.mix @ np.hstack(list(model.coordinates(omega))))
-    weights = np.repeat(coefficients, m, axis=0).T
-    pairs = zip(weights, matrices.operators, strict=True)
-    residual = np.tile(matrices.means, len(omega)) - sum((q @ fields) * w for w, q in pairs)
+    fields = _times(model.space, model.mix @ np.hstack(list(model.coordinates(omega))))
+    residual = _residual(matrices, coefficients, fields)
     errors = solve(factorise(combine(matrices, coefficients[0])), residual)
     model.direct_check(omega[0], fields[:, :m] + errors[:, :m])
-    mass = matrices.operators[1]
-    parts = [np.sqrt(np.sum(part * (mass @ part), axis=0)) for part in (errors.real, errors.imag)]
-    kept = np.hstack(parts) > _PART * np.tile(np.hypot(*parts), 2)
-    return _add(model, (np.hstack([errors.real, errors.imag]) / np.hstack(parts).clip(1e-300))[:, kept])
+    parts = np.hstack([errors.real, errors.imag])
+    size = np.sqrt(np.sum(parts * (matrices.operators[1] @ parts), axis=0))
+    kept = size > _PART * np.tile(np.hypot(*np.split(size, 2)), 2)
+    return _add(model, parts[:, kept] / size[kept])
 
 
 def _add(model: ReducedField, fields: Floats) -> ReducedField:
     """Return the model with what ``fields`` (unknowns, columns) of mean square 1 span as columns of its basis."""
-    size, turn = np.linalg.eigh(fields.T @ (model.matrices.operators[1] @ fields))
+    matrices = model.matrices
+    size, turn = np.linalg.eigh(fields.T @ (matrices.operators[1] @ fields))
     kept = size > _NOVEL**2
     fields = fields @ (turn[:, kept] / np.sqrt(size[kept]))
     count, (rows, columns) = fields.shape[1], model.mix.shape
-    inner, seen = _products(model.matrices, np.hstack([model.space, fields]), fields, model.probes)
+    space = np.hstack([model.space, fields])
+    inner, seen = _products(matrices, space, fields, model.probes)
     cross = model.mix.T @ inner[:, :rows]
     lower = np.concatenate([np.swapaxes(cross, 1, 2), inner[:, rows:]], axis=2)
     zero = np.zeros((rows, count)), np.zeros((count, columns))
     return replace(
         model,
-        space=np.hstack([model.space, fields]),
+        space=space,
         mix=np.block([[model.mix, zero[0]], [zero[1], np.eye(count)]]),
         small=np.concatenate([np.concatenate([model.small, cross], axis=2), lower], axis=1),
-        load=np.vstack([model.load, fields.T @ model.matrices.means]),
+        load=np.vstack([model.load, fields.T @ matrices.means]),
         probe_small=np.concatenate([model.probe_small, seen], axis=2),
         factorisations=model.factorisations + 1,
     )
