@@ -20,7 +20,7 @@ _DIGITS = 14  # of a frequency
 
 
 def solve(case: Case, model: str = "line", frequency_hz: ArrayLike | None = None) -> Response:
-    """Solve a case in one fidelity ("lumped" or "line") and return its Response.
+    """Solve a case in one fidelity ("lumped", "line" or "field") and return its Response.
 
     ``frequency_hz`` (n,) [Hz] replaces the case's sweep. Raises FidelityError, CaseError or AccuracyError.
     """
