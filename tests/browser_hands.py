@@ -21,7 +21,7 @@ def settled(page):
     """Wait until the page shows every fidelity and every cause of the case as it is."""
     from playwright.sync_api import expect
 
-    expect(page.locator("body")).to_have_attribute("data-state", "done", timeout=90_000)
+    expect(page.locator("body")).to_have_attribute("data-state", "done", timeout=240_000)
 
 
 def changed(page):
