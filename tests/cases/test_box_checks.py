@@ -13,6 +13,7 @@ from airpath.case import load, parse
 from airpath.case.check import port_tuning
 from airpath.case.openings import Port
 from airpath.errors import CaseError
+from airpath.network.build import build
 from case_texts import DRAWN, INSIDE, ROUND, TAPPED, Data, changed, del_, toml, write
 
 HORN = {"from": "main", "profile": "conical", "throat": "60 cm^2", "mouth": "300 cm^2", "length": "1 m"}
@@ -186,6 +187,31 @@ POSSIBLE: list[tuple[str, Data, Edits]] = [
 @pytest.mark.parametrize(("data", "edits"), [pytest.param(*case[1:], id=case[0]) for case in POSSIBLE])
 def test_unusual_boxes_that_are_possible(data: Data, edits: Edits, tmp_path: Path) -> None:
     load(write(tmp_path, edited(data, edits)))
+
+
+@pytest.mark.parametrize(
+    ("edits", "words"),
+    [
+        ({("ports", "nose", "from_at"): ["0 mm", "150 mm", "20 mm"]},
+         '[ports.nose] from_at = ["0 mm", "150 mm", "20 mm"]: expected a place where an opening 60 mm wide stays'),
+        ({("ports", "nose", "from_at"): ["0 mm", "150 mm", "40 mm"], ("ports", "nose", "count"): 2,
+          ("ports", "nose", "at"): del_, ("listener",): {}},
+         "an opening 60 mm wide (2 count as one of their area) stays"),
+        ({("ports", "nose", "from_at"): ["0 mm", "10 mm", "150 mm"], ("ports", "nose", "diameter"): del_,
+          ("ports", "nose", "width"): "90 mm", ("ports", "nose", "height"): "30 mm"}, "an opening 90 x 30 mm stays"),
+        ({("driver", "front_at"): ["0 mm", "20 mm", "150 mm"]}, '[driver] front_at = ["0 mm", "20 mm", "150 mm"]'),
+    ],
+)  # fmt: skip
+def test_openings_that_reach_through_a_wall(edits: Edits, words: str, tmp_path: Path) -> None:
+    """Only the field model needs the whole opening; the message names it, not the chamber."""
+    data = changed(INSIDE, ("ports", "nose", "from_at"), ["0 mm", "150 mm", "150 mm"])
+    case = load(write(tmp_path, edited(data, edits)))
+    build(case, "line")
+    with pytest.raises(CaseError) as refused:
+        build(case, "field")
+    assert str(refused.value).startswith("rumble.toml: [")
+    assert words in str(refused.value)
+    assert '"main", which measures 420 x 300 x 333 mm' in str(refused.value)
 
 
 def test_files_are_not_looked_for_without_a_need() -> None:

@@ -66,3 +66,24 @@ def test_a_step_that_leads_to_no_box_is_shortened():
     assert aim._reached(case, [name], step, step)[0] == pytest.approx([0.3])
     with pytest.raises(AirpathError):  # where the start is no box there is no way back
         aim._reached(case, [name], step, np.zeros(1))
+
+
+def test_a_value_that_can_only_shrink_is_turned_the_other_way():
+    """The port just fits its wall: wider, no box can be built; the slope is that of a narrower one."""
+    case = load(CASES / "rumble-bench.toml")
+    rear = case.ports["rear"]
+    assert rear.from_at is not None
+    size = case.chambers[rear.from_].size
+    assert size is not None
+    gap = min(min(x, side - x) for x, side in zip(rear.from_at, size, strict=True) if 0.01 * side < x < 0.99 * side)
+    full = parameters(case)["ports.rear.diameter"].changed(2 * gap)
+    one = Free(parameter=parameters(full)["ports.rear.diameter"], width=1e-3)
+    h = one.step()
+    wider, narrower = (one.put(full, one.value(s * h)) for s in (1, -1))
+    with pytest.raises(AirpathError):
+        log_impedance(wider, "field", OMEGA)
+    with pytest.raises(AirpathError):
+        slopes(full, "field", OMEGA, [Turn(case=wider, span=h)])
+    value, found = slopes(full, "field", OMEGA, [Turn(case=wider, span=h, back=narrower)])
+    whole = (value - log_impedance(narrower, "field", OMEGA)) / h
+    np.testing.assert_allclose(found[:, 0], whole, atol=2e-5 * np.abs(whole).max())

@@ -112,4 +112,6 @@ def changed(case: Case, names: Sequence[str], x: FloatArray) -> Case:
 
 
 def _turn(parameter: Parameter) -> Turn:
-    return Turn(case=parameter.changed(parameter.value * (1 + _STEP)), span=float(np.log1p(_STEP)))
+    span = float(np.log1p(_STEP))
+    up, down = (parameter.changed(parameter.value * float(np.exp(turn))) for turn in (span, -span))
+    return Turn(case=up, span=span, back=down)

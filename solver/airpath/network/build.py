@@ -110,8 +110,8 @@ class _Builder:
         make = joints.lumped_chamber if not placed else joints.modal_chamber if self.field else joints.duct_chamber
         try:
             branches, nodes = make(name, table, found)
-        except ValueError as error:
-            raise CaseError(f"{label(self.case)}: [chambers.{name}] size: {error}") from None
+        except joints.OpeningError as error:
+            raise CaseError(f"{label(self.case)}: {error.problem(self.case, name)}") from None
         if placed and self.field:
             self.own_near_field |= set(nodes)
         self._place(name, branches, nodes, joints.chamber_volume(table))

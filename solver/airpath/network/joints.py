@@ -10,6 +10,8 @@ import numpy as np
 from airpath.acoustics.patch import Patch
 from airpath.acoustics.porous import Fill
 from airpath.acoustics.viscothermal import Section
+from airpath.case.geometry import sizes, written
+from airpath.case.problem import Problem
 from airpath.case.schema import Case
 from airpath.case.schema import Chamber as ChamberTable
 from airpath.elements.base import Element
@@ -37,6 +39,30 @@ class Joint:
     position: Position | None
     section: Section
     count: int = 1
+
+
+class OpeningError(ValueError):
+    """An opening reaches through a wall of its chamber."""
+
+    def __init__(self, joint: Joint) -> None:
+        super().__init__(f"{joint.key} reaches through a wall")
+        self.joint = joint
+
+    def problem(self, case: Case, chamber: str) -> Problem:
+        """Return it in the words of the case file."""
+        table, _, end = self.joint.key.rpartition(".")
+        if table != "driver":
+            table = f"{'ports' if table in case.ports else 'horns'}.{table}"
+        section, size = self.joint.section, case.chambers[chamber].size
+        shape = f"{section.height * 1e3:.4g} mm wide"
+        if section.width is not None:
+            shape = f"{section.width * 1e3:.4g} x {section.height * 1e3:.4g} mm"
+        many = f" ({self.joint.count} count as one of their area)" if self.joint.count > 1 else ""
+        expected = f'expected a place where an opening {shape}{many} stays inside the walls of "{chamber}"'
+        return Problem(
+            table=table, key=f"{end}_at", found=written(self.joint.position or ()),
+            expected=f"{expected}, which measures {sizes(size or (0, 0, 0))}",
+        )  # fmt: skip
 
 
 def joints_of(case: Case, chamber: str) -> list[Joint]:
@@ -141,13 +167,14 @@ def merge_near(place: dict[str, float], length: float) -> tuple[list[float], dic
 def modal_chamber(name: str, table: ChamberTable, joints: list[Joint]) -> tuple[list[Branch], dict[str, str]]:
     """Return the chamber as an exact modal cuboid, with a node for every joint.
 
-    Raises ValueError if an opening doesn't fit where it is.
+    Raises OpeningError if an opening doesn't fit where it is.
     """
     assert table.size is not None
     patches = tuple(patch_of(table.size, joint) for joint in joints)
+    for joint, patch in zip(joints, patches, strict=True):
+        if not _fits(patch, table.size):
+            raise OpeningError(joint)
     element = Cuboid(size=table.size, patches=patches, loss_q=table.loss_q, fluid=fill_of(table))
-    for patch in patches:
-        patch.check_inside(table.size)
     nodes = {joint.key: f"{name} at {joint.key}" for joint in joints}
     return [Branch(owner=name, role="chamber", element=element, nodes=tuple(nodes.values()))], nodes
 

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from airpath.case.schema import Case
 from airpath.elements.base import ComplexArray, Element
 from airpath.elements.cone import Cone
+from airpath.errors import AirpathError
 from airpath.network.build import build
 from airpath.network.graph import Network
 from airpath.network.reuse import Admittances, Seen
@@ -23,10 +24,24 @@ from airpath.network.solve import State, solve_network
 
 @dataclass(frozen=True, kw_only=True)
 class Turn:
-    """One value turned a little: the ``case`` with it, and by how much it was turned, the ``span`` in its own unit."""
+    """One value turned a little: the ``case`` with it, and by how much it was turned, the ``span`` in its own unit.
+
+    ``back``: the case with it turned as far the other way, for where no box can be built with ``case``: a port that
+    just fits its wall can only become narrower.
+    """
 
     case: Case
     span: float
+    back: Case | None = None
+
+    def built(self, model: str) -> tuple[Network, float]:
+        """Return the network of the turned case and by how much it is turned. Raises what `build` raises."""
+        try:
+            return build(self.case, model), self.span
+        except AirpathError:
+            if self.back is None:
+                raise
+            return build(self.back, model), -self.span
 
 
 def log_impedance(
@@ -58,8 +73,8 @@ def slopes(
     state = solve_network(network, omega, parts)
     out = np.empty((len(omega), len(turns)), dtype=np.complex128)
     for i, turn in enumerate(turns):
-        out[:, i] = -_current_change(network, parts, state, build(turn.case, model), known)
-        out[:, i] /= state.current * turn.span
+        turned, span = turn.built(model)
+        out[:, i] = -_current_change(network, parts, state, turned, known) / (state.current * span)
     return np.asarray(_terminals(case) - np.log(state.current)), out
 
 

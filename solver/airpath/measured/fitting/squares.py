@@ -90,7 +90,10 @@ class Squares:
         def side(one: Free, move: float) -> Case:
             return covered(one.put(case, one.value(move)), target.covered)
 
-        turns = [Turn(case=side(one, move + one.step()), span=one.step()) for one, move in turned]
+        turns = [
+            Turn(case=side(one, move + one.step()), span=one.step(), back=side(one, move - one.step()))
+            for one, move in turned
+        ]
         value, slope = slopes(covered(case, target.covered), self.model, target.omega, turns, self.seen)
         return _rows(target, target.log_impedance - value), _rows(target, slope)
 
