@@ -93,6 +93,11 @@ def test_demo_runs_from_any_folder(tmp_path):
     assert (tmp_path / "airpath-out" / "rumble-bench" / "report.html").is_file()
 
 
+def test_demo_names_its_cases_as_json_too(capsys):
+    assert main(["demo", "--list", "--json"]) == 0
+    assert json.loads(capsys.readouterr().out) == sorted(path.stem for path in CASES)
+
+
 def test_help_imports_no_numerics():
     code = (
         "import sys; from airpath.cli.main import parser; parser(); "

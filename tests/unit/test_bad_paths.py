@@ -169,5 +169,6 @@ def test_options_that_do_not_fit(tmp_path, capsys):
     assert '--at "loud"' in capsys.readouterr().err
     said = refusal(tmp_path / "pipe.toml", capsys, "--at", "100 kHz")
     assert 'a pressure map at "100000 Hz" makes no sense here: choose from 1 Hz to 20000 Hz' in said
-    assert main(["fold", str(tmp_path / "missing.toml")]) == 2
-    assert "missing.toml" in capsys.readouterr().err
+    for name in ("missing.toml", "missing.dxf"):
+        assert main(["fold", str(tmp_path / name)]) == 2
+        assert f"{name}: can't be read: " in capsys.readouterr().err

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from typing import Any
 
 import numpy as np
@@ -63,7 +64,7 @@ def test_a_covered_port_sets_no_limit_and_without_any_limit_it_says_so() -> None
     found = case(text).model_copy(update={"tones": (50.0,)})
     (row,) = predict(found, ("line",)).clean
     assert (row.limit, row.voltage_v, row.spl_db) == (None, None, None)
-    assert row.text == "no limit known: the case gives neither xmax nor power, and has no open port"
+    assert row.text == "no limit known: the case gives neither xmax nor power, and no air moves in an open port"
 
 
 def test_it_is_in_the_result_with_its_limit_in_words() -> None:
@@ -93,3 +94,14 @@ def test_a_bent_port_drawn_as_a_horn_sets_a_limit_too() -> None:
     loud = solve(driven(found, row.voltage_v), "line", found.tones)
     limit = SPEED_LIMIT_SHARE * case_air(found).sound_speed
     assert loud.openings["bend"].air_speed_peak[0] == pytest.approx(limit, rel=1e-9)
+
+
+def test_a_port_in_which_no_air_moves_sets_no_limit() -> None:
+    """Its chamber is joined by the outside alone, where the pressure of an open air is that of no box."""
+    parts = chamber("box", "12 L") + chamber("apart", "5 L") + port("vent", "apart", "outside", "100 mm")
+    apart = case(parts).model_copy(update={"tones": TONES})
+    for row in clean_rows(apart, solve(apart, "line", TONES)):
+        assert (row.voltage_v, row.element) == (None, None)
+    limited = apart.model_copy(update={"driver": apart.driver.model_copy(update={"xmax": 2.5e-3})})
+    assert {row.limit for row in clean_rows(limited, solve(limited, "line", TONES))} == {"xmax"}
+    json.dumps(predict(apart).to_dict(), allow_nan=False)

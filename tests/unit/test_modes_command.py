@@ -279,3 +279,13 @@ def test_a_folder_is_written_whole_or_not_at_all(tmp_path):
     assert sorted(file.name for file in out.iterdir()) == ["a.txt", "b.txt"]
     with pytest.raises(AirpathError, match="not a folder"):
         write_whole({"x": b""}, out / "a.txt")
+
+
+def test_standing_waves_are_of_the_field_model(tmp_path, capsys):
+    sized = str(case_file(tmp_path, SIZED))
+    assert main(["modes", sized, "--model", "field", "--json"]) == 0
+    table = json.loads(capsys.readouterr().out)
+    assert main(["modes", sized, "--json"]) == 0
+    assert table == json.loads(capsys.readouterr().out)
+    assert main(["modes", sized, "--model", "line", "--json"]) == 2
+    assert 'those of the field model, not of "line"' in capsys.readouterr().err

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import json
 from importlib.resources import files
 from pathlib import Path
 
@@ -25,7 +26,7 @@ def run(options: argparse.Namespace) -> None:
     """Run the command."""
     found = bundled_cases()
     if options.list:
-        print("\n".join(sorted(found)))
+        print(json.dumps(sorted(found)) if options.json else "\n".join(sorted(found)))
         return
     if options.case not in found:
         raise CaseError(f'there is no bundled case "{options.case}": choose from {", ".join(sorted(found))}')

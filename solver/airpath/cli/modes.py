@@ -10,14 +10,12 @@ from rich.markup import escape
 from rich.table import Table
 
 from airpath.case import load
-from airpath.cli.options import case_argument, out_folder, output_arguments
+from airpath.cli.options import case_argument, out_folder, output_arguments, positive
 from airpath.cli.show import console, progress
-from airpath.errors import CaseError
 from airpath.findings.maps import pressure_maps, result
 from airpath.findings.modes import ChamberModes, ModeTable, modes
 from airpath.findings.wording import sig
 from airpath.report.figures.fields import PICTURED
-from airpath.units import parse_quantity
 
 _SHOWN = 12  # modes of one chamber on the terminal
 
@@ -28,17 +26,18 @@ def arguments(command: argparse.ArgumentParser) -> None:
     command.add_argument("--at", metavar="FREQUENCY", action="append", default=[],
                          help='map the pressure at a frequency, as in "160 Hz"; repeat it for more')  # fmt: skip
     command.add_argument("--vtu", action="store_true", help="write the fields as .vtu files too, for 3D viewers")
+    command.add_argument("--model", help="field, which alone has standing waves in the shape of a chamber")
     output_arguments(command)
 
 
 def run(options: argparse.Namespace) -> None:
     """Run the command."""
-    at = [_frequency(text) for text in options.at]
+    at = [positive("--at", text, "frequency") for text in options.at]
     case = load(Path(options.case))
     folder = out_folder(options, case.name)
     with progress(options.quiet or options.json) as step:
         step("fields in the chambers")
-        table = modes(case)
+        table = modes(case, options.model)
         maps = pressure_maps(table, at)
         files = []
         if options.out or not options.json:
@@ -51,13 +50,6 @@ def run(options: argparse.Namespace) -> None:
         for chamber in table.chambers.values():
             _show(table, chamber)
         console().print("Written: " + escape(", ".join(str(file) for file in files)), soft_wrap=True)
-
-
-def _frequency(text: str) -> float:
-    try:
-        return parse_quantity(text, "frequency")
-    except ValueError as error:
-        raise CaseError(f'--at "{text}": {error}') from None
 
 
 def _show(table: ModeTable, chamber: ChamberModes) -> None:

@@ -63,10 +63,11 @@ def clean_rows(case: Case, at_tones: Response) -> list[CleanRow]:
         rated = np.sqrt(case.driver.power * case.driver.count * ohms)
         reached.append(("power", "driver", np.full(len(at_tones.frequency), rated)))
     limit = SPEED_LIMIT_SHARE * case_air(case).sound_speed
-    reached += [
-        ("air speed", name, drive * limit / at_tones.openings[name].air_speed_peak)
-        for name in open_ways(case)
-    ]
+    with np.errstate(divide="ignore"):  # air that nothing moves: a port of a chamber that only the outside joins
+        reached += [
+            ("air speed", name, drive * limit / at_tones.openings[name].air_speed_peak)
+            for name in open_ways(case)
+        ]
     return [_row(case, at_tones, i, reached, drive, ohms) for i in range(len(at_tones.frequency))]
 
 
@@ -74,8 +75,9 @@ def _row(
     case: Case, at_tones: Response, i: int, reached: list[tuple[Limit, str, Any]], drive: float, ohms: float
 ) -> CleanRow:
     tone = float(at_tones.frequency[i])
+    reached = [limit for limit in reached if np.isfinite(limit[2][i])]
     if not reached:
-        text = "no limit known: the case gives neither xmax nor power, and has no open port"
+        text = "no limit known: the case gives neither xmax nor power, and no air moves in an open port"
         return CleanRow(
             frequency_hz=tone, voltage_v=None, power_w=None, limit=None, element=None, spl_db=None, reached=text
         )

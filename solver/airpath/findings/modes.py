@@ -13,8 +13,9 @@ from airpath.air import Air
 from airpath.case.schema import Case
 from airpath.elements.base import Element
 from airpath.elements.cuboid import Cuboid
+from airpath.errors import FidelityError
 from airpath.findings.wording import listing
-from airpath.network.build import build, models_for
+from airpath.network.build import build, label, models_for
 from airpath.network.graph import Network
 from airpath.network.joints import Joint, joints_of
 
@@ -81,13 +82,16 @@ class ModeTable:
         }
 
 
-def modes(case: Case) -> ModeTable:
+def modes(case: Case, model: str | None = None) -> ModeTable:
     """Return the standing waves of each chamber [Hz] up to the sweep's stop, with their grip on every opening.
 
+    ``model``: "field", which alone has them; None: without any where the case doesn't allow it.
     Raises GeometryError for an outline that can't be meshed, AccuracyError if waves may be missing, FidelityError or
     CaseError as :func:`airpath.solve`. Checked by: unit/test_modes_command, published/test_modes_published.
     """
-    model = models_for(case)[-1]
+    if model is not None and model != "field":
+        raise FidelityError(f'{label(case)}: standing waves are those of the field model, not of "{model}"')
+    model = model or models_for(case)[-1]
     network = build(case, model)
     chambers = {name: _chamber(case, network, name) for name in case.chambers}
     return ModeTable(case=case, network=network, model=model, chambers=chambers)

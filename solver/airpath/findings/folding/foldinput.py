@@ -120,6 +120,8 @@ def _drawing(path: Path, kind: str | None, depth_m: float | None, unit: str | No
             f"{path.name}: fold reads drawings (.toml, .dxf), whose walls it can follow; found "
             f"{path.suffix or 'no ending'!r}"
         )
+    if not path.exists():
+        raise GeometryError(f"{path.name}: can't be read: no such file")
     if path.suffix.lower() == ".dxf" and kind is None and depth_m is None:
         raise GeometryError(
             f"{path.name}: a drawing can't say how deep its boards are: give the depth, as in --depth \"180 mm\""
