@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 import airpath
+from airpath.case.load import parse
 from airpath.cli.main import main
 from airpath.measured.fitting.fit import CoveredSweep, fit
 from airpath.measured.fitting.squares import covered
@@ -212,3 +213,18 @@ def test_waves_that_the_line_model_lacks_are_not_blamed_on_the_box():
     assert not any("--model field" in w for w in fit(case, made, ["driver.fs", "driver.Qes"], model="field").warnings)
     plain = measured(case, 120)
     assert not any("--model field" in warning for warning in fit(case, plain, ["driver.fs"]).warnings)
+
+
+@pytest.mark.parametrize("phase", [True, False])
+@pytest.mark.parametrize("free", ["auto", "driver.*"])
+def test_an_inductance_that_the_case_lacks_is_fitted_too(phase, free):
+    """A data sheet often gives none; no hole in the box is blamed for it, and the fitted case has it."""
+    case = airpath.load(BOOTH)
+    text = BOOTH.read_text(encoding="utf-8").replace("\nLe =", "\n# Le =")
+    result = fit(parse(text, BOOTH), measured(case, 200, 0.003, phase=phase), free)
+    coil = result["driver.Le"]
+    assert coil.was is None and coil.seen and coil.low < case.driver.Le < coil.high
+    assert coil.std < 0.1 * coil.value
+    assert not result.structural and result.misfit is None
+    assert any("the case gives none" in sentence for sentence in result.summary)
+    assert '\nLe = "' in result.written(text)

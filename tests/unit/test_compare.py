@@ -118,7 +118,7 @@ def test_a_case_without_inductance_is_compared_with_that_of_the_sweep(phase: boo
     found = compare(bare, measured(case, phase=phase))
     assert [doubt.check for doubt in found.doubts] == ["no coil"]
     said = float(found.doubts[0].text.split("Le = ")[1].split()[0])
-    assert said == pytest.approx(case.driver.Le * 1e3, rel=0.25)
+    assert said == pytest.approx(case.driver.Le * 1e3, rel=0.1)
     assert all(match.measured and match.predicted for match in found.matches)
 
 

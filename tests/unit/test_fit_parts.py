@@ -111,16 +111,48 @@ def test_huber_leaves_priors_alone_and_bounds_outliers():
     assert first[1] == pytest.approx(0.3) and second[1] < 0 and second[2] == 0
 
 
+def curve(u: np.ndarray, cost: np.ndarray, slope: np.ndarray, room: np.ndarray | float = 0.0) -> Profile:
+    return Profile(u=u, cost=cost, slope=slope, room=room + np.zeros(len(u)), start=np.zeros((len(u), 1)))
+
+
+def quantiles(u: np.ndarray, density: np.ndarray) -> list[float]:
+    return np.interp([0.025, 0.975], np.cumsum(density) / density.sum(), u).tolist()
+
+
 def test_the_interval_of_a_parabola_and_of_a_flat_side():
-    """Cost u^2/s^2 rises by 3.841 at 1.96 s; a side that never rises ends where the search does."""
+    """Cost u^2/s^2 is a normal density: 95 % within 1.96 s. A flat side counts as far as it was tried."""
     u = np.array([-4, -3, -1.5, -0.6, 0, 0.6, 1.5, 3])
-    start = np.zeros((len(u), 1))
-    low, high = Profile(u=u, cost=7 + (u / 0.5) ** 2, start=start).interval()
-    assert (low, high) == (pytest.approx(-0.98, abs=1e-3), pytest.approx(0.98, abs=1e-3))
-    one_sided = Profile(u=u, cost=np.maximum(u / 0.5, 0.0) ** 2, start=start)
-    assert one_sided.interval()[0] == -4
+    normal = curve(u, 7 + (u / 0.5) ** 2, 2 * u / 0.25)
+    assert normal.interval() == (pytest.approx(-0.98, abs=3e-3), pytest.approx(0.98, abs=3e-3))
+    assert normal.seen
+    one_sided = curve(u, np.maximum(u / 0.5, 0.0) ** 2, 2 * np.maximum(u, 0.0) / 0.25)
+    fine = np.linspace(-4, 3, 100_001)
+    expected = quantiles(fine, np.exp(-np.maximum(fine / 0.5, 0.0) ** 2 / 2))
+    assert one_sided.interval() == pytest.approx(expected, abs=3e-3)
     assert not one_sided.seen
-    assert Profile(u=u, cost=(u / 0.5) ** 2, start=start).seen
+
+
+def test_the_interval_counts_the_room_of_the_rest():
+    """Two values, cost (v a - b)^2 + u^2 + v^2 with a = 3 e^u, b = 2 + u: against the sum over a plane of both."""
+    def parts(u: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        return 9 * np.exp(2 * u), 2 + u
+
+    fine, other = np.linspace(-4, 3, 2001), np.linspace(-6, 6, 1501)[:, None]
+    steep, b = parts(fine)
+    plane = np.exp(-((other * np.sqrt(steep) - b) ** 2 + fine**2 + other**2) / 2)
+    u = np.array([-4, -2.5, -1.5, -0.75, 0, 0.75, 1.5, 3])
+    steep, b = parts(u)
+    cost, slope = b**2 / (steep + 1) + u**2, 2 * b / (steep + 1) - 2 * b**2 * steep / (steep + 1) ** 2 + 2 * u
+    expected = quantiles(fine, plane.sum(axis=0))
+    assert curve(u, cost, slope, -np.log(steep + 1) / 2).interval() == pytest.approx(expected, abs=0.03)
+    assert curve(u, cost, slope).interval() != pytest.approx(expected, abs=0.2)
+
+
+def test_a_wild_slope_far_away_makes_no_valley():
+    """A cubic through 4 and 440 with the slopes 10 and 3,000 would swing far below both."""
+    u = np.array([-1.0, 0.0, 1.0, 1.5, 2.4])
+    wild = curve(u, np.array([4.0, 0.0, 4.0, 9.0, 440.0]), np.array([-8.0, 0.0, 8.0, 12.0, 3000.0]))
+    assert wild.interval()[1] < 1.2
 
 
 def test_names_and_their_short_forms():

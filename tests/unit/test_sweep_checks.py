@@ -10,7 +10,7 @@ import pytest
 
 import airpath
 from airpath.measured.reading.bode import phase_of
-from airpath.measured.reading.checks import sweep_doubts
+from airpath.measured.reading.checks import sweep_doubts, with_coil
 from airpath.measured.reading.sweep import MeasuredSweep
 from bench_boxes import box as case_of
 from driver_sweeps import swept
@@ -127,3 +127,19 @@ def test_bound_holds_for_pieces_of_a_sweep(low: float, high: float) -> None:
     keep = (response.frequency >= low) & (response.frequency <= high)
     angle, bound = phase_of(response.frequency[keep], np.abs(response.impedance[keep]))
     assert np.all(np.abs(angle - np.rad2deg(np.angle(response.impedance[keep]))) < bound + 0.1)
+
+
+@pytest.mark.parametrize("phase", [True, False])
+@pytest.mark.parametrize("stop", [400.0, 900.0])
+def test_a_missing_inductance_is_that_of_the_sweep(phase: bool, stop: float) -> None:
+    """To 400 Hz the mass of the cone still turns the phase; that the case has, and it is no part of the coil's."""
+    case = box("booth")[0]
+    bare = case.model_copy(update={"driver": case.driver.model_copy(update={"Le": 0.0})})
+    f = np.geomspace(20, stop, 300)
+    for seed in range(3):
+        there = swept(airpath.solve(case, "line", f).impedance, f, noise=0.005, seed=seed, phase=phase)
+        found, doubts = with_coil(bare, there)
+        assert found.driver.Le == pytest.approx(case.driver.Le, rel=0.1)
+        assert [doubt.check for doubt in doubts] == ["no coil"]
+        none = swept(airpath.solve(bare, "line", f).impedance, f, noise=0.005, seed=seed, phase=phase)
+        assert with_coil(bare, none) == (bare, [])

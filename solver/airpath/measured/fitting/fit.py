@@ -16,10 +16,11 @@ from airpath.measured.fitting.fitresult import FitCurve, FitResult, FittedValue
 from airpath.measured.fitting.fitwords import SUSPICIOUS, cautions, how_sure, summary
 from airpath.measured.fitting.freedom import DRIVER_TOLERANCE, TOLERANCE
 from airpath.measured.fitting.misfit import Misfit, misfit
-from airpath.measured.fitting.profile import refined
 from airpath.measured.fitting.setting import Setting, Widths, setting
 from airpath.measured.fitting.solution import Solution, solve
 from airpath.measured.fitting.squares import Squares, Target
+from airpath.measured.fitting.tracing import refined
+from airpath.measured.reading.checks import with_coil
 from airpath.measured.reading.sweep import MeasuredSweep
 from airpath.network.build import label
 
@@ -54,7 +55,7 @@ def fit(
     states how far it may be off), or "auto" (also None): what the sweeps can tell apart. ``tolerance`` [m] and
     ``driver_tolerance``: standard deviation of a dimension and, relative, of a driver value; ``widths`` [SI] by full
     name override them, 0 says that a value is exact. ``model``: the fidelity. ``localise``: look for the part that a
-    remaining misfit comes from.
+    remaining misfit comes from. An inductance that the case lacks and the first sweep shows is fitted too.
     Standard errors count the noise, and what the values that are not free may be off by.
     Raises CaseError, SweepError, FidelityError or AccuracyError.
     Source: Seber & Wild 1989, Nonlinear Regression, ch. 2 and 3 (errors of fitted values, priors as observations).
@@ -69,7 +70,9 @@ def fit(
         shown.append(used)
         notes += note
     own = Widths(tolerance=tolerance, driver=driver_tolerance, own=widths or {})
-    asked = setting(case, free, own, targets, model)
+    coiled, lacking = with_coil(case, shown[0].measured)
+    notes += [doubt.text for doubt in lacking]
+    asked = setting(case, free, own, targets, model, coiled)
     squares = Squares(case=asked.case, model=model, free=asked.free, targets=targets)
     found = solve(squares)
     held = found.errors(squares.linear(found.u, asked.held)[1])
@@ -197,7 +200,7 @@ def _value(asked: Setting, squares: Squares, found: Solution, i: int, errors: Er
 def _without_unseen_leaks(case: Case, values: list[FittedValue]) -> Case:
     """Return the case without the leaks that were looked for and not seen."""
     for value in values:
-        if value.was is None and not value.seen:
+        if value.was is None and not value.seen and "leak" in value.name:
             chamber = value.name.split(".")[1]
             table = case.chambers[chamber].model_copy(update={"leak": None})
             case = case.model_copy(update={"chambers": {**case.chambers, chamber: table}})

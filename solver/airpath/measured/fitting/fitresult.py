@@ -20,7 +20,7 @@ _Complex = NDArray[np.complex128]
 
 @dataclass(frozen=True, kw_only=True)
 class FittedValue:
-    """One fitted value in SI: ``was`` None for a leak that the case doesn't have; ``std`` its standard error, of which
+    """One fitted value in SI: ``was`` None for what the case doesn't have; ``std`` its standard error, of which
     ``std_noise`` would be left if all that was held were exact; ``width`` that of its prior; ``seen``: the sweep says
     more of it than the prior; ``hangs_on``: the held value that keeps it from that, or ""; ``pull``: how many prior
     widths it moved; ``low``, ``high``: its 95 % interval. ``unit`` of ``si`` SI units each is for showing; ``text``

@@ -31,7 +31,7 @@ def how_sure(one: Free, u: float, deviation: float, seen: bool, hangs_on: str, h
         return "not seen: the sweep says no more of it than was known before"
     better = f"known {sig(1 / deviation, 2)} times better than before"
     if one.new:
-        return "a leak that the case does not have"
+        return "a leak that the case does not have" if one.is_leak else "the case gives none"
     if abs(u) > SUSPICIOUS:
         return f"suspicious: {sig(abs(u), 2)} times as far off as expected; {better}"
     return better
@@ -77,11 +77,7 @@ def _found(values: list[FittedValue], choices: list[Choice], structural: bool) -
                 out.append(f"{v.name} may stand for {listing(like)}: the sweep can't tell them apart.")
     elif moved and not any(v.hangs_on for v in values):
         out.append("No fitted value differs from the case by more than its error.")
-    out += [
-        f"{v.name}: {v.text}." if not v.seen else f"{v.name}: {v.text}, like a hole {_number(v, v.value)} wide."
-        for v in values
-        if v.was is None
-    ]
+    out += [_lacking(v) for v in values if v.was is None]
     for v in values:
         if v.hangs_on:
             out.append(f"{v.name} {v.text}; with all that was held exact it would be {_number(v, v.value)} ± "
@@ -91,6 +87,14 @@ def _found(values: list[FittedValue], choices: list[Choice], structural: bool) -
         whose = "its value is" if len(blind) == 1 else "their values are"
         out.append(f"The sweep does not see {listing(blind)}: {whose} known no better than before.")
     return out
+
+
+def _lacking(value: FittedValue) -> str:
+    """Return what is found of a value that the case does not have."""
+    if "leak" not in value.name:
+        return f"{value.name} is {_number(value, value.value)}: {value.text}."
+    hole = f", like a hole {_number(value, value.value)} wide" if value.seen else ""
+    return f"{value.name}: {value.text}{hole}."
 
 
 def cautions(values: list[FittedValue], structural: bool) -> list[str]:
@@ -138,5 +142,6 @@ def columns(value: FittedValue) -> tuple[str, str, str, str]:
     """Return the cells of a table: fitted, was, standard error, 95 % interval, each with its unit."""
     unit = f" {value.unit}" if value.unit else ""
     low, high = (_number(value, end).removesuffix(unit) for end in (value.low, value.high))
-    was = "no leak" if value.was is None else _number(value, value.was)
+    none = "no leak" if "leak" in value.name else "not given"
+    was = none if value.was is None else _number(value, value.was)
     return _number(value, value.value), was, f"{sig(value.std / value.si, 2)}{unit}", f"{low} to {high}{unit}"

@@ -30,7 +30,8 @@ class Free:
     """One value that may move: value = start * exp(u width / start), or start + u width for a place.
 
     ``u`` is 0 at the case's own value and has a normal prior of standard deviation 1; ``width`` [SI] is that standard
-    deviation in the value itself. ``new``: a leak that the case doesn't have.
+    deviation in the value itself. ``new``: a leak or an inductance that the
+    case doesn't have.
     """
 
     parameter: Parameter
@@ -129,13 +130,13 @@ def width(
 
     A length: ``tolerance`` [m]. A volume V: its sides V^(1/3), each off by the tolerance on its own, so sqrt(3) V^(2/3)
     times it. An area: the diameter of its circle off by the tolerance. A value of the driver, or a number without a
-    unit: ``driver_tolerance`` of it. A loss: a factor of two; a leak that the case doesn't have: a factor of three
-    about 1 mm.
+    unit: ``driver_tolerance`` of it. A loss, and an inductance that the case doesn't have: a factor of two; a leak that
+    it doesn't have: a factor of three about 1 mm.
     """
     value = parameter.value
-    if new:
+    if new and parameter.kind != "driver":
         return value * float(np.log(_NEW_LEAK_FACTOR))
-    if parameter.kind == "loss":
+    if new or parameter.kind == "loss":
         return value * float(np.log(LOSS_FACTOR))
     if parameter.kind == "driver" or not parameter.dimension:
         return value * driver_tolerance

@@ -25,6 +25,7 @@ _STEPS, _CLOSE_STEPS = 8, 20
 _CLEAR = 12.0  # of the score: from here one change is clearly likelier than another
 _HELPS = 0.5  # of the score without any change: one that leaves more explains nothing
 _LEAK = 8e-3  # m: a wider hole is an opening
+_ROUGH_PORT = " (or a port with more friction than a smooth tube)"
 _Real = NDArray[np.float64]
 
 
@@ -171,6 +172,6 @@ def _text(change: Change, asked: Squares, u: _Real) -> str:
     wide, names = values["diameter"], [f'"{name}"' for name in change.elements]
     size = f"{sig(wide * 1e3, 2)} mm"
     if wide < _LEAK:
-        return f"a leak {'in' if len(names) == 1 else 'between'} {listing(names)}, like a hole {size} wide"
+        return f"a leak {'in' if len(names) == 1 else 'between'} {listing(names)}, like a hole {size} wide{_ROUGH_PORT}"
     far = names[1] if len(names) > 1 else "the outside"
     return f"an opening from {names[0]} to {far} that the case does not have, like a port {size} wide"

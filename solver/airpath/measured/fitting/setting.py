@@ -30,8 +30,8 @@ class Widths:
 
 @dataclass(frozen=True, kw_only=True)
 class Setting:
-    """``case``: where the fit starts, with the leaks that are looked for; ``left``: why values were taken or not, if
-    the choice was left to the data."""
+    """``case``: where the fit starts, with the leaks and the inductance that are looked for; ``choices``: why values
+    were taken or not, if that was left to the data."""
 
     case: Case
     free: list[Free]
@@ -40,15 +40,20 @@ class Setting:
 
 
 def setting(
-    case: Case, free: str | Iterable[str] | None, widths: Widths, targets: list[Target], model: str
-) -> Setting:
-    """Return the setting of a fit. Raises CaseError for unknown names, SweepError if there is nothing to fit."""
+    case: Case, free: str | Iterable[str] | None, widths: Widths, targets: list[Target], model: str,
+    coiled: Case | None = None,
+) -> Setting:  # fmt: skip
+    """Return the setting of a fit; ``coiled``: the case with the inductance of its sweep, always free if it is new.
+
+    Raises CaseError for unknown names, SweepError if there is nothing to fit.
+    """
     words = ["auto"] if free is None else free.split(",") if isinstance(free, str) else list(free)
     automatic = words == ["auto"]
     names, stated = ([], {}) if automatic else _named(case, words)
-    base = case
+    base = case if coiled is None else coiled
+    names += [name for name in parameters(base) if name not in parameters(case) and not automatic]
     for name in names:
-        if name not in parameters(case):
+        if name not in parameters(base):
             base = with_leak(base, name.split(".")[1])
     values = _values(case, base, widths, {**widths.own, **stated}, names)
     for name in names:
@@ -82,7 +87,7 @@ def _values(case: Case, base: Case, widths: Widths, own: Mapping[str, float], na
     out = {}
     for name, parameter in parameters(base).items():
         new = name not in parameters(case)
-        if new and not name.endswith("leak.diameter"):
+        if new and not name.endswith(("leak.diameter", ".Le")):
             continue
         size = own.get(name, width(parameter, widths.tolerance, widths.driver, new))
         if size > 0 and (parameter.kind != "place" or name in names):

@@ -9,8 +9,9 @@ from numpy.typing import NDArray
 
 from airpath.measured.fitting.covariance import Errors, errors
 from airpath.measured.fitting.noise import Residual, residual
-from airpath.measured.fitting.profile import Profile, cost, profile
+from airpath.measured.fitting.profile import Profile, cost
 from airpath.measured.fitting.squares import Squares
+from airpath.measured.fitting.tracing import profile
 
 _ROUGH = 0.15  # of the first residual: what the first search takes for noise
 _CHANGED = 0.1  # a weight that changes by more is worth another search

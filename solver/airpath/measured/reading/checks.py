@@ -66,24 +66,27 @@ def sweep_doubts(sweep: MeasuredSweep, case: Case | None = None, curve: Rational
 def with_coil(case: Case, sweep: MeasuredSweep) -> tuple[Case, list[Doubt]]:
     """Return a case that has the inductance of a sweep if it gives none itself, and the doubt that says so.
 
-    ``Le``: of the reactance at the upper end of the sweep, over w.
+    ``Le``: of what the reactance at the upper end of the sweep has more than the case's own, over w. Without phase, the
+    reactance has the sign with which the magnitude goes there.
     """
     driver = case.driver
     if driver.Le or driver.Le2:
         return case, []
     number = float(driver.count) if driver.wiring == "series" else 1 / driver.count
     top = slice(int((1 - _TOP) * len(sweep.frequency)), None)
-    measured = sweep.impedance
-    if measured is None:
-        reactance = np.sqrt(np.maximum(sweep.magnitude[top] ** 2 - (driver.Re * number) ** 2, 0.0))
+    frequency, size, measured = sweep.frequency[top], sweep.magnitude[top], sweep.impedance
+    own = solve(case, "line", frequency).impedance
+    if measured is not None:
+        reactance = measured[top].imag
     else:
-        reactance = measured.imag[top]
-    omega = 2 * np.pi * sweep.frequency[top]
-    Le = float(np.median(reactance / omega)) / number
+        rises = float((frequency - frequency.mean()) @ size) >= 0
+        reactance = np.sqrt(np.maximum(size**2 - own.real**2, 0.0)) * (1 if rises else -1)
+    omega = 2 * np.pi * frequency
+    Le = float(np.median((reactance - own.imag) / omega)) / number
     if Le * omega[-1] < _COIL * driver.Re:
         return case, []
     text = (f"The case gives the driver no inductance; the sweep rises like Le = {sig(Le * 1e3, 2)} mH at its upper "
-            "end. It is compared with that put in: add Le to the case.")  # fmt: skip
+            "end, and that is put in here: add Le to the case.")  # fmt: skip
     doubt = Doubt(check="no coil", frequency_hz=float(sweep.frequency[-1]), text=text)
     return case.model_copy(update={"driver": driver.model_copy(update={"Le": Le})}), [doubt]
 
