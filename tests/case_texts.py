@@ -23,7 +23,7 @@ ROUND: Data = {
     "measured": "data/sweep.csv",
     "air": {"temperature": "20 degC", "pressure": "101.325 kPa", "relative_humidity": 0.5},
     "driver": {
-        **_SMALL_SIGNAL,
+        **_SMALL_SIGNAL, "Qts": 0.46,
         "Le": "0.25 mH", "Le2": "0.2 mH", "Re2": "6 ohm", "xmax": "4 mm", "power": "40 W",
         "measured_in": "free air", "front": "outside", "rear": "main", "rear_at": ["60 mm", "0 mm", "80 mm"],
         "count": 2, "wiring": "series",

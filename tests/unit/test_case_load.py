@@ -46,7 +46,7 @@ def test_values_are_si(tmp_path: Path) -> None:
     assert case.tones == (112.0, 160.0)
     assert case.room is not None
     assert case.room.known_volume == pytest.approx(28.8)
-    assert case.driver.given == pytest.approx({"fs": 62.0, "Qms": 4.1, "Qes": 0.52, "Vas": 1.9e-3})
+    assert case.driver.given == pytest.approx({"fs": 62.0, "Qms": 4.1, "Qes": 0.52, "Qts": 0.46, "Vas": 1.9e-3})
 
 
 def test_defaults() -> None:
@@ -99,6 +99,8 @@ def test_a_case_is_frozen() -> None:
          'in^2, '
          'ft^2)'),
         ('"16 L"', '"16000 m^3"', '[chambers.Kasse 1] volume = "16000 m^3": a volume here is from 1 mL to 10000 m^3'),
+        ("Qms = 4.1", "Qts = 0.6",
+         "[driver] Qts = 0.6: expected a value below Qes, since 1/Qts = 1/Qms + 1/Qes"),
         ("4.1", "4100", "[driver] Qms = 4100: expected a plain number from 0.05 to 200"),
         ('rear = "Kasse 1"', 'rear = "Kase"', '[driver] rear = "Kase": expected the name of a space; "Kasse 1" is the '
          'nearest known space'),

@@ -77,6 +77,31 @@ def test_what_is_missing_is_named(names: tuple[str, ...], words: str) -> None:
         mechanical_set({name: WORKED[name] for name in names}, Sd, Re, AIR)
 
 
+TOTAL = 1 / (1 / 4.0 + 1 / 0.4)  # of the worked driver, Small 1972: 1/Qts = 1/Qms + 1/Qes
+
+
+@pytest.mark.parametrize("left_out", ["Qms", "Qes"])
+def test_the_total_q_stands_in_for_the_one_that_a_data_sheet_leaves_out(left_out: str) -> None:
+    names = [name for name in SMALL_SIGNAL if name != left_out]
+    found = mechanical_set({**{name: WORKED[name] for name in names}, "Qts": TOTAL}, Sd, Re, AIR)
+    for name in MECHANICAL:
+        assert getattr(found, name) == pytest.approx(WORKED[name], rel=SEVEN_DIGITS), name
+
+
+def test_a_total_q_too_many_is_compared() -> None:
+    assert mechanical_set({**WORKED, "Qts": TOTAL}, Sd, Re, AIR).disagreements == ()
+    (odd,) = mechanical_set({**WORKED, "Qts": TOTAL * 1.06}, Sd, Re, AIR).disagreements
+    assert (odd.name, odd.derived) == ("Qts", pytest.approx(TOTAL, rel=SEVEN_DIGITS))
+
+
+def test_a_total_q_alone_or_above_its_part_is_refused() -> None:
+    few = {"fs": 38.0, "Vas": 0.036, "Qts": 0.36}
+    with pytest.raises(ValueError, match="Qms or Qes besides Qts"):
+        mechanical_set(few, Sd, Re, AIR)
+    with pytest.raises(ValueError, match=r"a Qts below Qes = 0\.3"):
+        mechanical_set({**few, "Qes": 0.3}, Sd, Re, AIR)
+
+
 positive = st.floats(-2.0, 2.0).map(lambda exponent: 10.0**exponent)
 
 

@@ -44,32 +44,49 @@ class MechanicalSet:
 
 
 def mechanical_set(given: Mapping[str, float], Sd: float, Re: float, air: Air | None = None) -> MechanicalSet:
-    """Return Mms, Cms, Rms and Bl from given values of fs, Qms, Qes, Vas, Mms, Cms, Rms, Bl (all SI, > 0).
+    """Return Mms, Cms, Rms and Bl from given values of fs, Qms, Qes, Qts, Vas, Mms, Cms, Rms, Bl (all SI, > 0).
 
-    The small-signal values come first, the mechanical ones fill what is left; every further value is
-    compared with what the chosen ones give. ``Sd`` [m^2], ``Re`` [ohm]; ``air`` is the air that Vas was
-    stated for (default 20 degC, 101.325 kPa, 50 % humidity). Raises ValueError when the values do not
-    determine all four.
+    Qts stands in for the one of Qms and Qes that is missing, or is compared. The small-signal values come
+    first, the mechanical ones fill what is left; every further value is compared with what the chosen ones
+    give. ``Sd`` [m^2], ``Re`` [ohm]; ``air`` is the air that Vas was stated for (default 20 degC, 101.325 kPa,
+    50 % humidity). Raises ValueError when the values do not determine all four, or Qts is no lower than its
+    part.
 
     Symbols: fs = 1/(2 pi sqrt(Mms Cms)), Qms = sqrt(Mms/Cms)/Rms, Qes = Re sqrt(Mms/Cms)/Bl^2,
-    Vas = rho c^2 Sd^2 Cms: linear in the logarithms.
+    Vas = rho c^2 Sd^2 Cms: linear in the logarithms; 1/Qts = 1/Qms + 1/Qes.
     Source: Small 1972, J. Audio Eng. Soc. 20, 383 (direct-radiator analysis).
     Checked by: unit/test_driver_parameters.
     """
+    total = given.get("Qts")
+    given = _with_both_q(given)
     relations = _relations(Sd, Re, air if air is not None else air_at())
     chosen = _independent(tuple(name for name in _PREFERENCE if name in given))
     if len(chosen) < len(MECHANICAL):
-        raise ValueError(_what_is_missing(chosen))
+        raise ValueError("Qms or Qes besides Qts" if total and chosen == ("fs", "Vas") else _what_is_missing(chosen))
     rows = np.array([relations[name][0] for name in chosen])
     right = np.array([math.log(given[name]) - relations[name][1] for name in chosen])
     logs = np.linalg.solve(rows, right)
     derived = {name: math.exp(float(row @ logs) + constant) for name, (row, constant) in relations.items()}
+    checked = {name: given[name] for name in _PREFERENCE if name in given}
+    if total is not None:
+        checked["Qts"], derived["Qts"] = total, 1.0 / (1.0 / derived["Qms"] + 1.0 / derived["Qes"])
     odd = tuple(
-        Disagreement(name=name, given=given[name], derived=derived[name])
-        for name in _PREFERENCE
-        if name in given and abs(given[name] / derived[name] - 1.0) > _TOLERANCE
+        Disagreement(name=name, given=value, derived=derived[name])
+        for name, value in checked.items()
+        if abs(value / derived[name] - 1.0) > _TOLERANCE
     )
     return MechanicalSet(**{name: derived[name] for name in MECHANICAL}, disagreements=odd)
+
+
+def _with_both_q(given: Mapping[str, float]) -> Mapping[str, float]:
+    """Return the values with the one of Qms and Qes that follows from Qts and the other, if just one is given."""
+    known = [name for name in ("Qms", "Qes") if name in given]
+    if "Qts" not in given or len(known) != 1:
+        return given
+    (name,), total = known, given["Qts"]
+    if total >= given[name]:
+        raise ValueError(f"a Qts below {name} = {given[name]:g}, since 1/Qts = 1/Qms + 1/Qes")
+    return {**given, "Qes" if name == "Qms" else "Qms": 1.0 / (1.0 / total - 1.0 / given[name])}
 
 
 def _relations(Sd: float, Re: float, air: Air) -> dict[str, tuple[NDArray[np.float64], float]]:

@@ -39,6 +39,9 @@ class Driver(Table):
     fs: Frequency | None = Field(None, description='Resonance frequency, as in "62 Hz".')
     Qms: MechanicalQ | None = Field(None, description="Mechanical Q at fs, a plain number.")
     Qes: QualityFactor | None = Field(None, description="Electrical Q at fs, a plain number.")
+    Qts: QualityFactor | None = Field(
+        None, description="Total Q at fs, a plain number: stands in for Qms or Qes (1/Qts = 1/Qms + 1/Qes)."
+    )
     Vas: Volume | None = Field(None, description='Air volume as compliant as the suspension, as in "1.9 L".')
     Mms: Mass | None = Field(None, description='Moving mass with its air load, as in "6 g".')
     Cms: Compliance | None = Field(None, description='Compliance of the suspension, as in "0.6 mm/N".')
@@ -87,8 +90,16 @@ class Driver(Table):
             refuse(key, f'Le2 and Re2 come as a pair, as in "{example}"')
         return self
 
+    @model_validator(mode="after")
+    def _total_q(self) -> Driver:
+        """Qts stands in for one missing Q, which is positive only if the other lies above it."""
+        known = {name: q for name, q in (("Qms", self.Qms), ("Qes", self.Qes)) if q is not None}
+        if self.Qts is not None and len(known) == 1 and self.Qts >= min(known.values()):
+            refuse("Qts", f"expected a value below {next(iter(known))}, since 1/Qts = 1/Qms + 1/Qes")
+        return self
+
     @property
     def given(self) -> dict[str, float]:
         """The small-signal and mechanical values that the file gives, SI, by name."""
-        names = ("fs", "Qms", "Qes", "Vas", "Mms", "Cms", "Rms", "Bl")
+        names = ("fs", "Qms", "Qes", "Qts", "Vas", "Mms", "Cms", "Rms", "Bl")
         return {name: value for name in names if (value := getattr(self, name)) is not None}

@@ -141,7 +141,7 @@ def _mechanical(case: Case) -> Case:
     driver = case.driver
     values = mechanical_set(driver.given, driver.Sd, driver.Re)
     given = {"Mms": values.Mms, "Cms": values.Cms, "Rms": values.Rms, "Bl": values.Bl}
-    none = dict.fromkeys(("fs", "Qms", "Qes", "Vas"))
+    none = dict.fromkeys(("fs", "Qms", "Qes", "Qts", "Vas"))
     return case.model_copy(update={"driver": driver.model_copy(update={**none, **given})})
 
 
