@@ -15,7 +15,8 @@ from airpath.elements.chamber import Chamber
 from airpath.elements.cone import Cone
 from airpath.elements.duct import Duct
 from airpath.elements.plug import Plug
-from airpath.findings.explaining.features import matching, spots, starts
+from airpath.findings.explaining.features import matching, spots
+from airpath.findings.explaining.poles import searched, starts
 from airpath.findings.explaining.resonances import distinct, mobility, refine, shape
 from airpath.findings.explaining.shares import shares
 from airpath.network.graph import OUTSIDE, Network
@@ -94,6 +95,17 @@ def test_natural_frequencies_are_the_eigenvalues_of_the_state_matrix(seed: int, 
     expected = oscillating(state_matrix(network, held == "clamped"))
     assert len(expected)
     assert found == pytest.approx(expected, rel=1e-6)
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+@pytest.mark.parametrize("points", [24, 61])
+def test_a_coarse_grid_finds_every_eigenvalue_of_the_state_matrix_too(seed: int, points: int) -> None:
+    network = random_box(seed)
+    omega = 2 * np.pi * np.geomspace(GRID[0], GRID[-1], points)
+    guesses = searched(network, omega, mobility(network, omega))
+    for cone, start in zip(("free", "clamped"), guesses, strict=True):
+        expected = oscillating(state_matrix(network, cone == "clamped"))
+        assert distinct(refine(network, start, cone)) == pytest.approx(expected, rel=1e-6)  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize("seed", SEEDS)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import warnings
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -10,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from airpath.elements.base import ComplexArray
+from airpath.findings.explaining.poles import searched
 from airpath.findings.explaining.resonances import Cone, distinct, mobility, refine_both
 from airpath.network.graph import Network
 from airpath.network.solve import solve_network
@@ -17,12 +17,8 @@ from airpath.network.solve import solve_network
 Kind = Literal["peak", "dip", "ripple"]
 RIPPLE = 0.001  # a resonance that changes the impedance by less than this share of it is not listed
 _STEP = 3e-6  # relative, of second differences over frequency
-_FIT_POINTS = 240  # of a sweep; all of it if these miss a sharp wave
 _ROUNDS = 6  # a pole of the fit takes two or three,
 _GUESS_ROUNDS = 9  # a guess from an extremum some more
-_FIT_ERROR = 1e-10
-_FIT_TERMS = 60
-_FIT_MISS = 1e-6  # of the largest value: a fit that is wrong by more between its points has missed a wave
 _WIDTHS = (0.0007, 0.005, 0.04)  # relative: half of 1/Q
 _ALONE = 0.3
 _NEAR = 0.12  # an extremum and its natural frequency lie this close, or within the resonance's own width
@@ -52,7 +48,7 @@ def spots(network: Network, frequency: NDArray[np.float64]) -> list[Spot]:
     omega = 2 * np.pi * frequency
     state = solve_network(network, omega)  # checks its power balance
     moving = np.asarray(state.velocity / (network.cone.force_factor * state.current))
-    poles, zeros = starts(omega, moving)
+    poles, zeros = searched(network, omega, moving)
     free, held = (distinct(w) for w in refine_both(network, poles, zeros, _ROUNDS))
     close = _near(np.concatenate([free, held]), omega)
     grid, first = np.unique(np.concatenate([omega, close]), return_index=True)
@@ -182,32 +178,6 @@ def steepness_of(
     h, z = _STEP * omega, around.reshape(3, -1)
     slope, bend = (z[2] - z[0]) / (2 * h), (z[2] - 2 * z[1] + z[0]) / h**2
     return (slope / z[1]).real, (bend / z[1] - (slope / z[1]) ** 2).real
-
-
-def starts(
-    omega: NDArray[np.float64], moving: ComplexArray, error: float = _FIT_ERROR
-) -> tuple[ComplexArray, ComplexArray]:
-    """Return poles and zeros [rad/s] of a rational fit through a mobility, to ``error``: guesses for `refine_both`.
-
-    AAA (Nakatsukasa, Sete & Trefethen 2018); pairs of a pole and a zero that cancel are left out by it.
-    """
-    from scipy.interpolate import AAA
-
-    scale, values = float(np.sqrt(omega[0] * omega[-1])), moving / np.abs(moving).max()
-    x = omega / scale
-    for most in (_FIT_POINTS, len(omega)):
-        pick = np.unique(np.linspace(0, len(omega) - 1, min(most, len(omega))).astype(int))
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")  # a fit that stops early still gives guesses
-            fit = AAA(x[pick], values[pick], rtol=error, max_terms=max(_FIT_TERMS, most // 6))
-        if len(pick) == len(omega) or np.abs(fit(x) - values).max() < _FIT_MISS:
-            break
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")
-        found = [fit.poles() * scale, fit.roots() * scale]
-    low, high = omega[0] * 0.85, omega[-1] * 1.1
-    poles, zeros = (w[(w.imag > 0) & (w.real > low) & (w.real < high) & (w.imag < w.real)] for w in found)
-    return poles, zeros
 
 
 def _paired(extrema: NDArray[np.float64], natural: ComplexArray) -> dict[float, complex]:

@@ -9,7 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from airpath.elements.base import ComplexArray
-from airpath.findings.explaining.features import Spot, impedance, matching, starts, turns
+from airpath.findings.explaining.features import Spot, impedance, matching, turns
+from airpath.findings.explaining.poles import starts
 from airpath.findings.explaining.resonances import Cone, distinct, mobility, refine_both, shapes
 from airpath.findings.explaining.shares import Share, likeness, shares
 from airpath.findings.explaining.variants import Action, variants
@@ -20,7 +21,7 @@ _FURTHEST = 0.5  # octaves that a resonance may move and still be the same one w
 _FAR = 0.1  # octaves
 _STAYS = 0.05  # of its energy in what is taken away, at most
 _LIVES_ON = 0.25  # of its energy
-_POINTS = 120  # of a sweep are enough for the rational fit,
+_POINTS = 80  # of a sweep are enough for the rational fit,
 _FIT_ERROR = 1e-8  # to this error: what no knock-out can lose is stronger
 _ROUNDS = 1  # a pole of the fit that is real needs no more,
 _ROUNDS_MORE = 3  # one of the whole box some
