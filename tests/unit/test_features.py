@@ -103,9 +103,9 @@ def test_a_coarse_grid_finds_every_eigenvalue_of_the_state_matrix_too(seed: int,
     network = random_box(seed)
     omega = 2 * np.pi * np.geomspace(GRID[0], GRID[-1], points)
     guesses = searched(network, omega, mobility(network, omega))
-    for cone, start in zip(("free", "clamped"), guesses, strict=True):
-        expected = oscillating(state_matrix(network, cone == "clamped"))
-        assert distinct(refine(network, start, cone)) == pytest.approx(expected, rel=1e-6)  # type: ignore[arg-type]
+    for held, start in zip(("free", "clamped"), guesses, strict=True):
+        expected = oscillating(state_matrix(network, held == "clamped"))
+        assert distinct(refine(network, start, held)) == pytest.approx(expected, rel=1e-6)  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize("seed", SEEDS)
