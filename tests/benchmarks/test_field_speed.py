@@ -21,7 +21,7 @@ from airpath.field.forms import assemble
 from airpath.field.mesh import mesh_outline
 from airpath.field.modes import factorise, solve
 from airpath.field.outline import make_outline
-from airpath.field.reduce import combine, reduce_field
+from airpath.field.reduce import reduce_field
 from airpath.field.walls import Medium
 from field_shapes import AIR, rebuilt
 
@@ -56,7 +56,7 @@ def direct_seconds(matrices, medium):
     with threadpool_limits(limits=1):
         for factors in medium.coefficients(omega):
             start = time.perf_counter()
-            solve(factorise(combine(matrices, factors)), matrices.means.astype(complex))
+            solve(factorise(matrices.combined(factors)), matrices.means.astype(complex))
             spent.append(time.perf_counter() - start)
     return len(FREQUENCY) * statistics.median(spent)
 

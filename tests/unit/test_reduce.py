@@ -8,6 +8,7 @@ import pytest
 import skfem
 
 from airpath.field import reduce as under_test
+from airpath.field import windows
 from airpath.field.element import FieldChamber
 from airpath.field.forms import assemble
 from airpath.field.mesh import mesh_outline
@@ -244,3 +245,32 @@ def test_example_is_passive():
     hermitian = 0.5 * (y + np.swapaxes(y, 1, 2).conj())
     assert chamber.terminals == 2
     assert np.all(np.linalg.eigvalsh(hermitian) >= -1e-12 * np.abs(y).max())
+
+
+def test_window_bounds_what_it_leaves(reduced, monkeypatch):
+    # with three nodes, and nothing refused, so that the bound is seen at work
+    model, _ = reduced
+    monkeypatch.setattr(windows, "_NODES", 3)
+    monkeypatch.setattr(windows, "_NEGLIGIBLE", np.inf)
+    frequency = 2 * np.pi * np.linspace(10.0, 2000.0, 700)
+    worst = 0.0
+    for part in windows.windows(frequency, 2 * np.pi * 2000.0):
+        omega = frequency[part]
+        y, slack = windows.answers(model, omega, model.medium.coefficients(omega))
+        exact = model.load.T @ model.coordinates(omega)
+        error, size = np.linalg.norm(model.load.T @ y - exact, axis=(1, 2)), np.linalg.norm(exact, axis=(1, 2))
+        assert np.all(error <= slack + 1e-10 * size)
+        worst = max(worst, float((error / size).max()))
+    assert worst > 1e-7
+
+
+def test_window_that_leaves_too_much_is_solved_outright(reduced, monkeypatch):
+    model, _ = reduced
+    omega = 2 * np.pi * np.linspace(1500.0, 1600.0, 80)
+    exact = model.load.T @ model.coordinates(omega)
+    for nodes in (2, 10):
+        monkeypatch.setattr(windows, "_NODES", nodes)
+        y, slack = windows.answers(model, omega, model.medium.coefficients(omega))
+        error, size = np.linalg.norm(model.load.T @ y - exact, axis=(1, 2)), np.linalg.norm(exact, axis=(1, 2))
+        assert np.all(error <= 1e-8 * size)
+        assert np.all(slack <= 1e-8 * size)

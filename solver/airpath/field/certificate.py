@@ -13,7 +13,7 @@ a known factor at any frequency for the price of small products (Balabanov & Nou
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -33,16 +33,20 @@ _ANGLES = 37  # at which the operator of two fluids is tried
 _ENERGY = 0.02  # k0^2 over cut: weight of the mass in the energy norm
 
 
+def energy_norm(stiffness: Any, mass: Any, cut: float) -> Any:
+    """Return the energy E of the norm, of whatever kind of matrix the two are; ``cut`` [1/m^2] as in ``coercivity``."""
+    return stiffness + _ENERGY * cut * mass
+
+
 def draw_probes(matrices: FieldMatrices, cut: float) -> Floats:
     """Return the probes y as columns, (unknowns, PROBES); ``cut`` [1/m^2] as in ``coercivity``."""
     stiffness, mass = matrices.operators[:2]
-    energy = matrices.cell_energy[0] + _ENERGY * cut * matrices.cell_energy[1]
-    root = np.linalg.cholesky(energy)
-    normal = np.random.default_rng(11).standard_normal((*energy.shape[:2], PROBES))
+    root = np.linalg.cholesky(energy_norm(matrices.cell_energy[0], matrices.cell_energy[1], cut))
+    normal = np.random.default_rng(11).standard_normal((*root.shape[:2], PROBES))
     places = matrices.cell_unknowns.ravel()
     gather = csr_matrix((np.ones(len(places)), (places, np.arange(len(places)))))
     right = gather @ (root @ normal).reshape(-1, PROBES)
-    return solve(factorise(stiffness + _ENERGY * cut * mass), right)
+    return solve(factorise(energy_norm(stiffness, mass, cut)), right)
 
 
 def coercivity(coefficients: ComplexArray, cut: float) -> Floats:
@@ -57,8 +61,22 @@ def coercivity(coefficients: ComplexArray, cut: float) -> Floats:
     if coefficients.shape[1] > 4:
         return _coercivity_of_two(coefficients, cut)
     shift = _ENERGY * cut
-    start = coefficients[:, 0]
-    end = (start * cut + coefficients[:, 1]) / (cut + shift)
+    return _least(coefficients[:, 0], (coefficients[:, 0] * cut + coefficients[:, 1]) / (cut + shift))
+
+
+def stability(coefficients: ComplexArray, cut: float, low: float, high: float) -> Floats:
+    """Return the least size of the bulk operator over the energy, (n,), on waves below ``low`` or above ``high``.
+
+    As ``coercivity``, and the standing waves are orthogonal in stiffness and mass, so those below keep their size
+    beside those above. ``low`` and ``high`` [1/m^2]; no wave is below a negative one.
+    """
+    a, b, shift = coefficients[:, 0], coefficients[:, 1], _ENERGY * cut
+    above = _least(a, (a * high + b) / (high + shift))
+    return above if low < 0.0 else np.minimum(above, _least(b / shift, (a * low + b) / (low + shift)))
+
+
+def _least(start: ComplexArray, end: ComplexArray) -> Floats:
+    """Return the distance of the segments from ``start`` to ``end`` (n,) from 0."""
     along = end - start
     place = np.clip(-np.real(start * np.conj(along)) / np.abs(along) ** 2, 0.0, 1.0)
     return np.asarray(np.abs(start + place * along))

@@ -12,7 +12,7 @@ from airpath.elements.base import ComplexArray, Element, Omega
 
 if TYPE_CHECKING:
     from airpath.air import Air
-    from airpath.field.reduce import ReducedField
+    from airpath.field.reduced import ReducedField
 
 
 @dataclass(frozen=True, kw_only=True)

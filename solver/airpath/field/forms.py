@@ -70,6 +70,10 @@ class FieldMatrices:
         rows = [np.unique(operator.indices) for operator in self.operators]
         return tuple((at, operator[at][:, at]) for at, operator in zip(rows, self.operators, strict=True))
 
+    def combined(self, coefficients: NDArray[Any]) -> Any:
+        """Return the full matrix A for the coefficients of all operators."""
+        return sum(c * q for c, q in zip(coefficients, self.operators, strict=True))
+
     @property
     def unknowns(self) -> int:
         """Number of unknowns n."""

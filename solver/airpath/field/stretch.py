@@ -13,7 +13,6 @@ from airpath.field.modes import factorise, solve
 from airpath.field.outline import Outline, make_outline
 from airpath.field.polygon import contains
 from airpath.field.potential import Potential
-from airpath.field.reduce import combine
 from airpath.field.sides import Sides
 from airpath.field.walls import Medium
 
@@ -73,6 +72,6 @@ def _impedance(matrices: FieldMatrices, medium: Medium, omega: Floats) -> Comple
     means = matrices.means.astype(complex)
     out = []
     for w, factors in zip(omega, medium.coefficients(omega), strict=True):
-        answer = solve(factorise(combine(matrices, factors)), means)
+        answer = solve(factorise(matrices.combined(factors)), means)
         out.append(1j * w * medium.air.density * (matrices.means.T @ answer))
     return np.array(out)

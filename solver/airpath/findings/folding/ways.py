@@ -17,7 +17,8 @@ from airpath.field.forms import assemble
 from airpath.field.mesh import FieldMesh, mesh_outline
 from airpath.field.outline import Outline
 from airpath.field.potential import EquivalentHorn
-from airpath.field.reduce import FieldSweep, ReducedField, reduce_field
+from airpath.field.reduce import FieldSweep, reduce_field
+from airpath.field.reduced import ReducedField
 from airpath.field.walls import Medium
 from airpath.network.horns import ducts
 
