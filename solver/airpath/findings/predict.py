@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from airpath.acoustics.driver import mechanical_set
 from airpath.air import Air
+from airpath.case.parameters import parameters
 from airpath.case.schema import Case
 from airpath.elements.base import Omega
 from airpath.errors import FidelityError
@@ -19,7 +20,7 @@ from airpath.findings.clean import CleanRow, clean_rows
 from airpath.findings.ports import PortRow, port_rows
 from airpath.findings.rooms import Doors, doors
 from airpath.findings.tones import ToneRow, tone_rows
-from airpath.findings.wording import sig
+from airpath.findings.wording import percent, sig
 from airpath.network.build import build, models_for, refusal
 from airpath.network.graph import Network
 from airpath.network.meshed import case_air
@@ -145,12 +146,16 @@ def own_tones(response: Response) -> tuple[NDArray[np.float64], str]:
 
 def _doubts(case: Case) -> list[str]:
     """Return what in the driver's values contradicts itself."""
-    driver = case.driver
-    return [
-        f"Driver: {odd.name} = {odd.given:.4g} (SI) is given, the other values make it {odd.derived:.4g}: they differ "
-        f"by {abs(odd.derived / odd.given - 1):.0%}. Check the data sheet."
-        for odd in mechanical_set(driver.given, driver.Sd, driver.Re).disagreements
-    ]
+    driver, known = case.driver, parameters(case)
+    said = []
+    for odd in mechanical_set(driver.given, driver.Sd, driver.Re).disagreements:
+        value = known[f"driver.{odd.name}"]
+        given, derived = (f"{sig(si / value.si, 4)} {value.unit}".rstrip() for si in (odd.given, odd.derived))
+        said.append(
+            f"Driver: {odd.name} = {given} is given, the other values make it {derived}: they differ by "
+            f"{percent(abs(odd.given / odd.derived - 1))}. Check the data sheet."
+        )
+    return said
 
 
 def _parting(case: Case, responses: dict[str, Response]) -> str:
