@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import struct
 from pathlib import Path
 
@@ -279,6 +280,15 @@ def test_a_folder_is_written_whole_or_not_at_all(tmp_path):
     assert sorted(file.name for file in out.iterdir()) == ["a.txt", "b.txt"]
     with pytest.raises(AirpathError, match="not a folder"):
         write_whole({"x": b""}, out / "a.txt")
+
+
+def test_what_is_no_file_is_not_replaced(tmp_path):
+    """A device or a pipe named as a target would be gone: `--out` of driver and scale names a file."""
+    os.mkfifo(tmp_path / "pipe")
+    with pytest.raises(AirpathError, match="pipe is no file there"):
+        write_whole({"pipe": b"1"}, tmp_path)
+    assert (tmp_path / "pipe").is_fifo()
+    assert [path.name for path in tmp_path.iterdir()] == ["pipe"]
 
 
 def test_standing_waves_are_of_the_field_model(tmp_path, capsys):

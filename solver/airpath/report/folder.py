@@ -31,8 +31,11 @@ def _write(content: dict[str, bytes], folder: Path) -> None:
     if folder.exists() and not there:
         raise NotADirectoryError(0, "it is a file, not a folder")
     for name in content:
-        if (folder / name).is_dir():
+        place = folder / name
+        if place.is_dir():
             raise IsADirectoryError(0, f"{name} is a folder there")
+        if place.exists() and not place.is_file():  # a device or a pipe would be gone
+            raise OSError(0, f"{name} is no file there")
     stage = (folder if there else folder.parent) / f".airpath-{os.getpid()}"
     stage.mkdir(parents=True)
     try:
