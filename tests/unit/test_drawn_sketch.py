@@ -5,14 +5,17 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+import airpath
 from airpath.case import load
 from airpath.findings.predict import predict
 from airpath.report.cells import caption
 from airpath.report.sketching.drawnspace import chains, outlined
+from airpath.report.sketching.sheet import LETTER, LINE
 from airpath.report.sketching.sketch import sheet_of, sketch
 from airpath.report.style import styled
 
 CASES = Path(__file__).parents[2] / "cases"
+BOXES = sorted(Path(airpath.__file__).parent.glob("live/boxes/*.toml"))
 ODD = {
     "odd.toml": """
 rear = "a"
@@ -105,6 +108,24 @@ def test_names_are_on_the_sheet_and_apart(odd):
         wide, tall = figure.canvas.get_width_height()
         assert all(b.x0 >= -1 and b.x1 <= wide + 1 and b.y0 >= -1 and b.y1 <= tall + 1 for b in boxes)
         assert not any(a.overlaps(b) for i, a in enumerate(boxes) for b in boxes[:i])
+
+
+@pytest.mark.parametrize("path", [*BOXES, *sorted(CASES.glob("*.toml"))], ids=lambda path: path.stem)
+def test_names_are_apart_on_the_small_sheet_of_the_live_page(path):
+    sheet = sheet_of(load(path), 4.2)
+    boxes = []
+    for x, y, words, style, _ in sheet.texts:
+        lines = words.split("\n")
+        wide = max(map(len, lines)) * 0.9 * LETTER * sheet.inch * style["fontsize"] / 8
+        tall = len(lines) * LINE * sheet.inch
+        left = x - {"left": 0.0, "center": 0.5, "right": 1.0}[style["ha"]] * wide
+        low = y - {"bottom": 0.0, "center": 0.5, "top": 1.0}[style["va"]] * tall
+        boxes.append((words, left, left + wide, low, low + tall))
+    over = [
+        (a[0], b[0]) for i, a in enumerate(boxes) for b in boxes[:i]
+        if a[1] < b[2] and b[1] < a[2] and a[3] < b[4] and b[3] < a[4]
+    ]  # fmt: skip
+    assert over == []
 
 
 def test_caption_says_what_is_drawn():

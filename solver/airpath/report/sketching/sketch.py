@@ -52,7 +52,7 @@ def _draw(case: Case, sheet: Sheet) -> None:
     order = _order(case)
     boxes = _row(sheet, order, faces, shapes, ducts)
     for box in boxes.values():
-        _chamber(sheet, box, case.chambers[box.name])
+        _chamber(sheet, box, case.chambers[box.name], list(boxes.values()))
     used: dict[tuple[str, str], int] = {}
     left_taken = draw_driver(case, sheet, boxes, ducts)
     for duct in sorted(ducts, key=lambda d: bridges(d, boxes, order)):
@@ -127,7 +127,7 @@ def _leaves_right(box: Box, duct: Duct) -> bool:
     return duct.to == OUTSIDE and mouth is not None and mouth.side == "right"
 
 
-def _chamber(sheet: Sheet, box: Box, chamber: Chamber) -> None:
+def _chamber(sheet: Sheet, box: Box, chamber: Chamber, row: list[Box]) -> None:
     sheet.part = box.name
     if box.shape is not None:
         _outline(sheet, box, box.shape, stuffed=chamber.fill is not None)
@@ -150,7 +150,17 @@ def _chamber(sheet: Sheet, box: Box, chamber: Chamber) -> None:
     else:
         mouths = box.shape.mouths.values() if box.shape else ()
         below = 0.28 if any(mouth.side == "bottom" for mouth in mouths) else 0.08
-        sheet.text(box.x + box.w / 2, box.y - below * sheet.inch, words, fontsize=9, va="top")
+        x, ha = _beside_the_next(box, row, 0.03 * sheet.inch) if wide > box.w else (box.x + box.w / 2, "center")
+        sheet.text(x, box.y - below * sheet.inch, words, fontsize=9, va="top", ha=ha)
+
+
+def _beside_the_next(box: Box, row: list[Box], gap: float) -> tuple[float, str]:
+    """Return where words wider than their box go, and by which end: away from a box that touches it."""
+    if any(other.x + other.w == box.x for other in row):
+        return box.x + gap, "left"
+    if any(box.x + box.w == other.x for other in row):
+        return box.x + box.w - gap, "right"
+    return box.x + box.w / 2, "center"
 
 
 def _outline(sheet: Sheet, box: Box, shape: Outlined, *, stuffed: bool) -> None:
