@@ -23,6 +23,7 @@ from airpath.errors import CaseError, FidelityError
 from airpath.network import drawn, joints, passages
 from airpath.network.graph import OUTSIDE, Branch, Network, Opening, Places, both_ends
 from airpath.network.horns import Way, fill_of, horn_way
+from airpath.network.limits import limits
 from airpath.network.meshed import case_air
 from airpath.network.surroundings import Outlet, is_placed, surroundings
 
@@ -94,7 +95,8 @@ class _Builder:
         openings = self._around()
         return Network(
             air=self.air, branches=tuple(self.branches), driver=driver, openings=openings,
-            chambers=self.chambers, volumes=self.volumes, notes=tuple(self.notes), room=self.case.room is not None,
+            chambers=self.chambers, volumes=self.volumes,
+            notes=(*self.notes, *limits(self.case, self.air.sound_speed, self.volumes)), room=self.case.room is not None,
         )  # fmt: skip
 
     def _add(self, owner: str, role: str, element: Element, *nodes: str) -> int:
