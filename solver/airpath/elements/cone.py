@@ -20,7 +20,7 @@ class Cone(Element):
     ``Le`` [H] with an optional parallel pair ``Le2``, ``Re2`` in series. ``air_mass`` [kg]: the air that moves with
     both sides and isn't part of another element. The terminals are driven from a voltage source (see
     :meth:`injection`), so the coil damps the cone; the velocity v > 0 pushes air into the front.
-    Checked by: published/drivers.
+    Checked by: published/boxes.
     """
 
     kind: ClassVar[str] = "cone"

@@ -18,7 +18,7 @@ class Duct(Element):
     """Uniform duct of a ``section`` and ``length`` [m]; ``count`` of them in parallel.
 
     ``fill``: stuffing spread over the duct; it replaces the wall losses. ``loss_q``: absorption Q of the air.
-    Source: Zwikker & Kosten 1949; Stinson 1991. Checked by: published/ducts, crosscheck/scikit-rf.
+    Source: Zwikker & Kosten 1949; Stinson 1991. Checked by: published/ducts, crosscheck/test_scikit_rf.
     """
 
     kind: ClassVar[str] = "duct"

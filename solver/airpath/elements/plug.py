@@ -16,7 +16,7 @@ class Plug(Element):
 
     The complex density of the duct of the same section, so that duct and plug share one limit at low frequency.
     ``friction`` off leaves the pure inertance rho l/S: an end correction, where no wall rubs.
-    Checked by: physics/limits.
+    Checked by: physics/test_ducts.
     """
 
     kind: ClassVar[str] = "plug"

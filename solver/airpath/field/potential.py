@@ -138,7 +138,7 @@ def equivalent_horn(
 
     ``shape``: an outline, which is meshed here, or a mesh; ``matrices`` of that mesh where they are at hand. Works in a
     plane, turned about an axis and in tetrahedra alike. Raises GeometryError if an opening is missing.
-    Checked by: crosscheck/test_fold_published.
+    Checked by: crosscheck/test_paths.
     """
     mesh = path_mesh(shape) if isinstance(shape, Outline) else shape
     matrices = matrices or assemble(mesh)

@@ -96,7 +96,8 @@ class _Builder:
         return Network(
             air=self.air, branches=tuple(self.branches), driver=driver, openings=openings,
             chambers=self.chambers, volumes=self.volumes,
-            notes=(*self.notes, *limits(self.case, self.air.sound_speed, self.volumes)), room=self.case.room is not None,
+            notes=(*self.notes, *limits(self.case, self.air.sound_speed, self.volumes)),
+            room=self.case.room is not None,
         )  # fmt: skip
 
     def _add(self, owner: str, role: str, element: Element, *nodes: str) -> int:

@@ -32,7 +32,7 @@ def choose(names: list[str], weighted: _Real) -> list[Choice]:
 
     As many as there are singular values above 3; which ones, by pivoted QR of their singular vectors.
     Source: Golub, Klema & Stewart 1976, Rank degeneracy and least squares problems (subset selection), from memory.
-    Checked by: unit/test_fit_auto.
+    Checked by: unit/test_fit_parts.
     """
     from scipy.linalg import qr
 

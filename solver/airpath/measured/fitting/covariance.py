@@ -40,7 +40,7 @@ def errors(weighted: _Real, held: _Real) -> Errors:
     ``weighted`` (n, p): slopes of the curve per prior width over the noise; ``held`` (n, q): the same for the values
     that were not free.
     Source: Schmidt 1966, Adv. Control Systems 3, 293 (the consider covariance), from memory.
-    Checked by: unit/test_fit_covariance.
+    Checked by: unit/test_fit_parts.
     """
     inner = np.linalg.inv(weighted.T @ weighted + np.eye(weighted.shape[1]))
     inner = (inner + inner.T) / 2
