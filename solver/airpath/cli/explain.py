@@ -19,6 +19,7 @@ from airpath.findings.wording import listing, percent, sig
 from airpath.measured.compare import Comparison, compare
 from airpath.measured.reading.sweep import measured_of, read_sweep
 
+_SHOWN = 20  # features on the terminal; the page has all
 _WORTH = 0.1  # of the energy: a second part with less is not named
 
 
@@ -68,11 +69,14 @@ def _show(found: Explanation, out: Console) -> None:
     if not found.features:
         out.print("The impedance has no peak, dip or ripple in this sweep.")
     before = None
-    for number, feature in enumerate(found.features, 1):
+    for number, feature in enumerate(found.features[:_SHOWN], 1):
         out.print(f"[bold]{number}. {escape(_heading(feature))}[/bold]")
         for line in _lines(feature, before):
             out.print(f"   {escape(line)}")
         before = feature
+    if rest := found.features[_SHOWN:]:
+        ends = f"{sig(rest[0].frequency_hz)} to {sig(rest[-1].frequency_hz)} Hz"
+        out.print(f"{len(rest)} more from {ends} are on the page.")
     if found.tones:
         out.print("[bold]At the tones[/bold]")
     for tone in found.tones:

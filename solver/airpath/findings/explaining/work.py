@@ -15,6 +15,7 @@ from airpath.network.response import Response
 
 Way = Literal["with", "against", "aside"]
 WORKS = 0.1  # of the moved air: an opening with less does no work worth a word
+_NEAR = 2.0  # ratio of frequencies, an octave: farther off nothing is near
 _WITH_DEG = 60.0  # phase to the strongest opening: closer is with it,
 _AGAINST_DEG = 120.0  # further is against it
 
@@ -54,7 +55,10 @@ class Worker:
 
 @dataclass(frozen=True, kw_only=True)
 class Near:
-    """The nearest peak or dip: its ``number`` in the list of features, from 1; distances are from the tone."""
+    """The nearest peak or dip within an octave: its ``number`` in the list of features, from 1.
+
+    Distances are from the tone.
+    """
 
     number: int
     distance_hz: float
@@ -137,7 +141,7 @@ def _working(openings: dict[str, Worker]) -> list[str]:
 
 
 def _near(tone: float, kind: str, features: Sequence[tuple[str, float]]) -> Near | None:
-    there = [(n, f) for n, (k, f) in enumerate(features, 1) if k == kind]
+    there = [(n, f) for n, (k, f) in enumerate(features, 1) if k == kind and max(f / tone, tone / f) <= _NEAR]
     if not there:
         return None
     number, frequency = min(there, key=lambda pair: abs(np.log(pair[1] / tone)))

@@ -162,7 +162,7 @@ def _tone(tone: Held, scale: float) -> dict[str, Any]:
 
 def _near(near: Near | None) -> tuple[str, str]:
     if near is None:
-        return "none", ""
+        return "–", "none within an octave"
     return f"number {near.number}", f"{_signed(near.distance_hz)} Hz ({_signed(near.distance_percent)} %)"
 
 
