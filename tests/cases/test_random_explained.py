@@ -23,7 +23,7 @@ def coarse(text: str) -> Case:
                    "points_per_octave = 12\n")  # fmt: skip
 
 
-@settings(max_examples=40, **ONCE)
+@settings(max_examples=80, **ONCE)
 @given(box_files())
 def test_random_boxes_are_explained_with_one_driver_at_most(text: str) -> None:
     case = coarse(text)
@@ -44,7 +44,7 @@ def test_random_boxes_are_explained_with_one_driver_at_most(text: str) -> None:
     assert [f.frequency_hz for f in features] == sorted(f.frequency_hz for f in features)
 
 
-@settings(max_examples=110, **ONCE)
+@settings(max_examples=230, **ONCE)
 @given(box_files())
 def test_features_of_random_boxes_stay_when_the_grid_is_doubled(text: str) -> None:
     network = build(coarse(text), "line")

@@ -24,6 +24,7 @@ Omega = NDArray[Any]
 
 _DIRECT_TERMS = 16  # terms of the rectangle's series added one by one; the rest is an integral
 _TAIL_POINTS = 32
+_TANH_IS_ONE = 20.0  # from this real part on, to rounding
 _HANKEL_FROM = 25.0  # |z|; the last term is 1e-15 there, and so is e^(-2 Re z) at an angle of 45 degrees
 _HANKEL_TERMS = 15
 _POWER_TERMS = 52
@@ -90,7 +91,10 @@ def layer_functions(section: Section, omega: Omega, air: Air) -> tuple[ComplexAr
 
 def slab_function(argument: ComplexArray) -> ComplexArray:
     """Return tanh(z)/z, the layer function of a slit of half height h with z = h sqrt(j w/nu)."""
-    return np.asarray(np.tanh(argument) / argument)
+    found = np.asarray(1 / argument)
+    near = argument.real < _TANH_IS_ONE
+    found[near] *= np.tanh(argument[near])
+    return found
 
 
 def _round(argument: ComplexArray) -> ComplexArray:
