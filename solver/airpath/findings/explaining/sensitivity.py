@@ -18,7 +18,7 @@ from airpath.network.build import build
 from airpath.network.graph import Network
 from airpath.network.reuse import Admittances
 
-_STEP = 2e-6  # relative: small against the width of the sharpest resonance
+_STEP = 6e-6  # relative: small against the width of the sharpest resonance
 _PLACE_STEP = 1e-7  # m
 _SHOWN = 6  # of a kind
 _WORTH = 0.01  # a change of 1 % that moves a feature by less than this share of 1 % is not shown,
