@@ -83,12 +83,12 @@ def test_sensitivities_to_driver_losses_and_places_are_what_a_changed_box_shows(
     box = EVERY[name]
     known, frequency = parameters(box), sweep_frequencies(box)
 
-    def moved(one: Parameter, change: float) -> float:
-        return spots(build(one.changed(one.value + change), "line"), frequency)[feature_number].frequency
+    def moved(one: Parameter, change: float, which: int) -> float:
+        return spots(build(one.changed(one.value + change), "line"), frequency)[which].frequency
 
-    for feature_number, feature in enumerate(explained(name)):
+    for i, feature in enumerate(explained(name)):
         for entry in [s for s in feature.sensitivity if s.kind != "dimension"]:
             one = known[entry.parameter]
             h = 1e-4 if one.kind == "place" else 1e-3 * one.value
-            small, large = ((moved(one, k * h) - moved(one, -k * h)) / (2 * k * h) for k in (1, 2))
+            small, large = ((moved(one, k * h, i) - moved(one, -k * h, i)) / (2 * k * h) for k in (1, 2))
             assert entry.hz_per_unit == pytest.approx((4 * small - large) / 3 * one.si, rel=1e-4), entry.parameter
