@@ -20,7 +20,8 @@ from known_boxes import BOXES, case, port, tall
 
 DEMOS = {p.stem: airpath.load(p) for p in sorted((Path(__file__).parents[2] / "cases").glob("*.toml"))}
 PLACED = case(
-    tall("333") + port("vent", "box", "outside", "100 mm", 'diameter = "60 mm"', 'from_at = ["0 mm", "800 mm", "90 mm"]'),
+    tall("333")
+    + port("vent", "box", "outside", "100 mm", 'diameter = "60 mm"', 'from_at = ["0 mm", "800 mm", "90 mm"]'),
     places='rear_at = ["100 mm", "333 mm", "0 mm"]', stop="450 Hz",
 )  # fmt: skip
 EVERY = {**DEMOS, **BOXES, "tall, driven at a third": PLACED}
@@ -42,9 +43,9 @@ def test_air_goes_the_way_that_the_sentence_says(name: str) -> None:
             said = re.search(rf'[^;:]*{words}[^;:.]*', feature.cause.text)
             ports = [p for p in box.ports if said and f'"{p}"' in said[0] and box.ports[p].to == "outside"]
             at = solve(box, "line", [feature.frequency_hz]).openings
-            for port in ports:
-                cosine = (at[port].volume_velocity * np.conj(at["cone"].volume_velocity)).real[0]
-                assert (cosine > 0) == together, (feature.frequency_hz, port)
+            for name in ports:
+                cosine = (at[name].volume_velocity * np.conj(at["cone"].volume_velocity)).real[0]
+                assert (cosine > 0) == together, (feature.frequency_hz, name)
 
 
 @pytest.mark.parametrize("name", EVERY)
