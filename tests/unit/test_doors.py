@@ -14,6 +14,7 @@ from airpath.findings.designs.cover import cover
 from airpath.findings.explaining.explanation import explanation
 from airpath.findings.predict import predict
 from airpath.findings.rooms import door_words, doors, helmholtz
+from airpath.live.views import results
 from airpath.network.respond import solve
 
 BOOTH = Path(__file__).parents[2] / "cases" / "ticket-booth.toml"
@@ -116,7 +117,7 @@ def test_what_is_missing_for_standing_waves_is_named(tmp_path, capsys):
     said = capsys.readouterr().err
     assert all(key in said for key in ("driver.front_at", "listener.at", "room.opening_at"))
     notes = predict(parse(text, tmp_path / "box.toml")).notes
-    assert any("no place for driver.front_at" in note and f"{C / 6:.3g} Hz" in note for note in notes)
+    assert any("no place for driver.front_at" in note and f"{C / 6:.4g} Hz" in note for note in notes)
 
 
 def test_helmholtz_is_the_textbooks():
@@ -161,6 +162,7 @@ def test_one_state_of_the_door_is_said_where_one_is_solved():
     assert door_words(case) == words
     assert cover(case, "line").answer.endswith(f" All of this {words}.")
     assert explanation(case, "line").by == f"by the line model, {words}"
+    assert results(predict(case, ("line",)))["by"] == f"By the line model, {words}."
     single = parse(f"{BOX}{VENT}[room]\nvolume = \"2 m^3\"\n", Path("box.toml"))
     assert door_words(single) == ""
     assert "door" not in cover(single, "line").answer

@@ -128,6 +128,12 @@ def door_words(case: Case) -> str:
     return f"with the room's door {stands}, the first of its {len(states)} states"
 
 
+def solved_by(case: Case, model: str) -> str:
+    """Return by which model and with which state of the room's door something is solved: "by the line model"."""
+    door = door_words(case)
+    return f"by the {model} model" + (f", {door}" if door else "")
+
+
 def _waves_need(case: Case) -> str:
     assert case.room is not None
     if case.room.size is None:

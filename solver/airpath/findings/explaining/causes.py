@@ -112,8 +112,8 @@ def _other(i: int, first: Suspect, tried: Suspect | None, teller: _Teller, said:
     if {first.type, tried.type} == {"driver", "helmholtz"}:
         tuned = teller.phrase(i, tried, teller.order(i, tried)).partition(":")[0]
         other = driver_phrase(teller.kinds, teller.held[i]) if tried.type == "driver" else tuned
-        return "" if other in said else f"; or {other}, by what happens with the openings closed"
-    return f"; or {teller.phrase(i, tried, teller.order(i, tried))}, by what happens without it"
+        return "" if other in said else f"; closing the openings points to {other} instead"
+    return f"; taking parts of the box away points to {teller.phrase(i, tried, teller.order(i, tried))} instead"
 
 
 def suspects(kinds: dict[str, str], spaces: list[set[str]], share: dict[str, Share]) -> list[Suspect]:

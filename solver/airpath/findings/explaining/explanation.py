@@ -10,7 +10,7 @@ import numpy as np
 from airpath.case.schema import Case
 from airpath.findings.explaining.explain import Feature, features_of, networks_of
 from airpath.findings.explaining.work import Held, WorkMap, held_at, work_map
-from airpath.findings.rooms import door_words
+from airpath.findings.rooms import solved_by
 from airpath.network.respond import respond
 from airpath.network.response import Response
 from airpath.network.solve import solve_network
@@ -37,8 +37,7 @@ class Explanation:
     @property
     def by(self) -> str:
         """By which model, and with which of its states of the room's door, in words."""
-        door = door_words(self.case)
-        return f"by the {self.model} model" + (f", {door}" if door else "")
+        return solved_by(self.case, self.model)
 
     def to_dict(self) -> dict[str, Any]:
         """Return the ``explain`` result."""

@@ -19,7 +19,7 @@ function fill(table, heads, rows) {
 }
 
 export function results(found) {
-  const tells = [`By the ${found.fidelity} model.`, found.tones_text, found.parting];
+  const tells = [found.by, found.tones_text, found.parting];
   find("tones-text").textContent = tells.filter(Boolean).join(" ");
   const full = found.scale !== 1;
   fill(find("tones"), ["Tone", "Impedance", "Excursion, peak", "Against free air", "Level",
