@@ -36,9 +36,9 @@ def reach(case: Case, port: Port) -> Reach:
     for stage in passages.body(port, lumped=True):
         assert isinstance(stage, Plug)
         body += stage.length * section.area / stage.section.area
-    wall = joints.wall_at(case.chambers[port.from_], port.from_at)
     start_section = passages.end_section(port, "from")
-    start = passages.inner_end_length(port, "from", wall) * section.area / start_section.area
+    share = joints.share_at(case.chambers[port.from_], port.from_at, start_section, port.count)
+    start = passages.inner_end_length(port, "from", share) * section.area / start_section.area
     end_section = passages.end_section(port, "to")
     if port.covered:
         end = 0.0
@@ -47,6 +47,6 @@ def reach(case: Case, port: Port) -> Reach:
         k = np.array([1e-4 / end_section.radius])
         end = float(mouth.specific_impedance(k).imag[0] / k[0])
     else:
-        wall = joints.wall_at(case.chambers[port.to], port.to_at)
-        end = passages.inner_end_length(port, "to", wall)
+        share = joints.share_at(case.chambers[port.to], port.to_at, end_section, port.count)
+        end = passages.inner_end_length(port, "to", share)
     return Reach(body=body, start=start, end=end * section.area / end_section.area, area=area)

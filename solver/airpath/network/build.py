@@ -7,7 +7,7 @@ from itertools import pairwise
 import numpy as np
 
 from airpath.acoustics.driver import mechanical_set
-from airpath.acoustics.ends import flanged_length, wall_factor
+from airpath.acoustics.ends import flanged_length
 from airpath.acoustics.viscothermal import Section
 from airpath.air import air_at
 from airpath.case.schema import Case, Port
@@ -156,7 +156,7 @@ class _Builder:
             else:
                 nodes.append(self.nodes[f"driver.{side}"])
                 at = driver.front_at if side == "front" else driver.rear_at
-                share = self._share(f"driver.{side}", space, at, driver.count * driver.Sd)
+                share = self._share(f"driver.{side}", space, at, Section.round(driver.Sd), driver.count)
                 load += _DISC_MASS * air.density * radius**3 * share
         index = self._add("driver", "driver", self._cone(radius, load), *nodes)
         section = Section.round(driver.Sd)
@@ -173,12 +173,12 @@ class _Builder:
             self.notes.append("both sides of the cone face the outside: an endless baffle keeps the rear wave away")
         return index
 
-    def _share(self, joint: str, chamber: str, at: joints.Position | None, area: float) -> float:
+    def _share(self, joint: str, chamber: str, at: joints.Position | None, section: Section, count: int = 1) -> float:
         """Return how much of a flanged end's mass belongs to an opening itself: none in a chamber with a near field."""
         if joint in self.own_near_field:
             return 0.0
-        wall = joints.wall_at(self.case.chambers[chamber], at)
-        return 1.0 if wall is None else wall_factor(min(1.0, area / wall))
+        share = joints.share_at(self.case.chambers[chamber], at, section, count)
+        return 1.0 if share is None else share
 
     def _cone(self, radius: float, load: float) -> Cone:
         driver = self.case.driver
@@ -238,7 +238,8 @@ class _Builder:
         if f"{name}.{end}" in self.own_near_field:
             return 0.0
         space, at = (port.from_, port.from_at) if end == "from" else (port.to, port.to_at)
-        return passages.inner_end_length(port, end, joints.wall_at(self.case.chambers[space], at))
+        share = joints.share_at(self.case.chambers[space], at, passages.end_section(port, end), port.count)
+        return passages.inner_end_length(port, end, share)
 
     def _taps(self, horn: str) -> tuple[list[float], dict[str, float]]:
         """Return the stations of a horn [m] from throat to mouth, and at which of them each driver side sits."""
@@ -260,7 +261,7 @@ class _Builder:
             stages = stages or passages.profile(passages.stretch(horn.pieces, a, b), self.lumped)
             nodes = [_horn_node(name, a), _horn_node(name, b)]
             if a == 0.0 and table.from_ is not None:
-                share = self._share(f"{name}.from", table.from_, table.from_at, horn.throat.area)
+                share = self._share(f"{name}.from", table.from_, table.from_at, horn.throat)
                 stages = passages.end_plug(horn.throat, flanged_length(horn.throat) * share) + stages
                 nodes[0] = self.nodes[f"{name}.from"]
             if b == horn.length and table.to != OUTSIDE:

@@ -7,9 +7,11 @@ from itertools import pairwise
 
 import numpy as np
 
+from airpath.acoustics.ends import wall_factor
 from airpath.acoustics.patch import Patch
 from airpath.acoustics.porous import Fill
 from airpath.acoustics.viscothermal import Section
+from airpath.acoustics.wall import wall_share
 from airpath.case.geometry import sizes, written
 from airpath.case.problem import Problem
 from airpath.case.schema import Case
@@ -97,9 +99,19 @@ def chamber_volume(table: ChamberTable) -> float:
     return volume
 
 
-def wall_at(table: ChamberTable, position: Position | None) -> float | None:
-    """Return the area [m^2] of the wall that a position lies in; None if the shape or the wall isn't known."""
-    return wall_of(table.size, position)
+def share_at(table: ChamberTable, position: Position | None, section: Section, count: int = 1) -> float | None:
+    """Return how much of the end correction in an endless wall an opening has where it is; None if it isn't known.
+
+    Several equal openings count as one of their total area.
+    """
+    wall = wall_of(table.size, position)
+    if table.size is None or wall is None:
+        return None
+    patch = patch_of(table.size, Joint(key="", position=position, section=section, count=count))
+    on_wall = patch.centre[patch.normal] in (0.0, table.size[patch.normal])
+    if on_wall and _fits(patch, table.size):
+        return wall_share(table.size, patch)
+    return wall_factor(min(1.0, count * section.area / wall))
 
 
 def wall_of(size: Position | None, position: Position | None) -> float | None:

@@ -6,7 +6,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from airpath.acoustics.ends import flanged_length, free_length, wall_factor
+from airpath.acoustics.ends import flanged_length, free_length
 from airpath.acoustics.porous import Fill
 from airpath.acoustics.viscothermal import Section
 from airpath.case.schema import Port
@@ -47,13 +47,15 @@ def end_kind(port: Port, end: str) -> str:
     return port.from_end if end == "from" else port.to_end
 
 
-def inner_end_length(port: Port, end: str, wall_area: float | None) -> float:
-    """Return the end correction [m] of a port's end inside a chamber; ``wall_area`` [m^2] if it is known."""
+def inner_end_length(port: Port, end: str, share: float | None) -> float:
+    """Return the end correction [m] of a port's end inside a chamber.
+
+    ``share``: what is left there of that in an endless wall, edges that mirror a slot included; None if not known.
+    """
     section = end_section(port, end)
     if end_kind(port, end) == "free":
         return free_length(section, port.along_wall)
-    length = flanged_length(section, port.along_wall)
-    return length if wall_area is None else length * wall_factor(min(1.0, port.count * section.area / wall_area))
+    return flanged_length(section, port.along_wall) if share is None else flanged_length(section) * share
 
 
 def body(port: Port, lumped: bool) -> list[Element]:
