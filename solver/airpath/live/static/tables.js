@@ -26,7 +26,7 @@ export function results(found) {
     "Who does the work (alone, against the sum)", "In words"],
   found.tones.map((t) => [full ? `${t.hz} Hz (${t.full_hz} Hz full size)` : `${t.hz} Hz`,
     [`${t.impedance}, ${t.phase}`, "n"], [t.of_xmax ? `${t.excursion} (${t.of_xmax})` : t.excursion, t.beyond ? "over" : ""],
-    [t.held, "n"], [t.level, "n"], [t.shares.map(([name, share]) => `${name} ${share}`).join(", ")],
+    [t.held, "n"], [t.level, "n"], [t.shares.map(([name, share]) => `${name} ${share}`).join(", "), "some"],
     [sentence(t.verdict), "words"]]));
   list(find("clean"), found.clean);
   find("clean-note").textContent = found.clean_note;
@@ -36,7 +36,7 @@ export function results(found) {
   if (found.brief) return;
   find("port-table").hidden = found.ports.length === 0;
   fill(find("ports"), ["Port", "Effective length", "Tuning", "Rings as a pipe at", "Air speed, peak", "In words"],
-    found.ports.map((p) => [p.name, [p.length, "n"], [p.tuning], [p.pipes],
+    found.ports.map((p) => [p.name, [p.length, "n"], [p.tuning, "some"], [p.pipes],
       [`${p.speed} (limit ${p.limit})`, p.over ? "over" : ""], [sentence(p.verdict), "words"]]));
 }
 
