@@ -48,7 +48,8 @@ def test_separators_and_decimal_marks(tmp_path: Path, separator: str, decimal: s
 @pytest.mark.parametrize(
     "head",
     ["Frequency,Magnitude,Phase\n", "# made up\n\n* more\n", "sep=,\nHz;ohm;deg\n", '"f / Hz","|Z| / Ω","φ / °"\n',
-     "2026-11-25 10:04 bench two\nfreq imp phase\n", "Samples 20 to 1000\n"],
+     "2026-11-25 10:04 bench two\nfreq imp phase\n", "Samples 20 to 1000\n",
+     "frequency Hz,impedance ohm,phase deg\n", "Frequency [Hz],|Z| [ohm],arg Z [deg]\n"],
 )  # fmt: skip
 def test_headers_and_comments_are_skipped(tmp_path: Path, head: str) -> None:
     assert_rows(read(tmp_path, head + lines(",") + "\n# end\n\n"))
@@ -74,6 +75,20 @@ def test_units_of_the_heading(tmp_path: Path) -> None:
     np.testing.assert_allclose(sweep.magnitude, [8, 9])
     np.testing.assert_allclose(sweep.phase_deg, np.rad2deg([0.5, -0.5]))
     assert len(sweep.notes) == 3
+
+
+def test_headings_are_parted_as_the_rows_are(tmp_path: Path) -> None:
+    """Blanks between words of a heading, commas between columns."""
+    sweep = read(tmp_path, "frequency in kHz,impedance in mOhm,phase in rad\n0.02,8000,0.5\n1,9000,-0.5\n")
+    np.testing.assert_allclose(sweep.frequency, [20, 1000])
+    np.testing.assert_allclose(sweep.magnitude, [8, 9])
+    np.testing.assert_allclose(sweep.phase_deg, np.rad2deg([0.5, -0.5]))
+    assert_rows(read(tmp_path, "Frequency Hz Impedance Ohm Phase deg\n" + lines(" ")))
+
+
+def test_falling_rows_with_points_are_told_nothing_of_commas(tmp_path: Path) -> None:
+    with pytest.raises(SweepError, match=r"out of order, expected them in rising frequency$"):
+        read(tmp_path, "30.5,5.5\n20.5,6.5\n")
 
 
 def test_a_row_at_zero_frequency_is_left_out_and_said(tmp_path: Path) -> None:
@@ -110,6 +125,11 @@ def test_impedance_is_complex(tmp_path: Path) -> None:
         ("nothing here\nat all\n", 1, "at least 2 rows"),
         ("20,5\n", 1, "at least 2 rows"),
         ("20,5\n\0\x01\x02", 2, "not a text"),
+        ("Hz,deg,ohm\n20,-5,6\n30,4,7\n", 1, 'column 2 is headed "deg": expected the magnitude in ohm'),
+        ("# made up\nf in Hz,Re(Z) ohm,Im(Z) ohm\n20,5,6\n30,4,7\n", 2, 'column 2 is headed "Re(Z) ohm"'),
+        ("f;dBohm\n20;15\n30;16\n", 1, 'column 2 is headed "dBohm"'),
+        ("n;f / Hz;Z / ohm\n1;20;15\n2;30;16\n", 1, 'column 1 is headed "n": expected the frequency in Hz'),
+        ("Hz ohm ohm\n20 15 3\n30 16 4\n", 1, 'column 3 is headed "ohm": expected the phase in degrees'),
     ],
 )  # fmt: skip
 def test_broken_rows_are_named_by_line(tmp_path: Path, text: str, line: int, words: str) -> None:
