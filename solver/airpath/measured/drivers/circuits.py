@@ -9,7 +9,8 @@ from airpath.measured.drivers.peak import main_peak, read_peak
 from airpath.measured.reading.sweep import MeasuredSweep
 
 COILS = ((), ("Le",), ("Le", "Le2", "Re2"))
-_BETTER = 10.0  # of the information criterion: very strong evidence (Kass & Raftery 1995, J. Am. Stat. Assoc. 90, 773)
+# Very strong evidence, of the information criterion: Kass & Raftery 1995, J. Am. Stat. Assoc. 90, 773, from memory.
+_BETTER = 10.0
 _KNOWN = 0.3  # a coil value with a larger relative error is not supported by the data
 
 

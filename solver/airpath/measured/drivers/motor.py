@@ -37,7 +37,8 @@ class Circuit:
 class Fit:
     """A fit of shared unknowns ``x`` (k,) to several sweeps: ``covariance`` (k, k), ``noise``: relative standard
     deviation of a point, ``residuals``: per sweep ln(model) - ln(measured), complex or real (n,), ``criterion``: Bayes
-    information criterion (Schwarz 1978, Ann. Statist. 6, 461), ``dropped``: per sweep the outliers left out [Hz]."""
+    information criterion (Schwarz 1978, Ann. Statist. 6, 461, from memory), ``dropped``: per sweep the outliers left
+    out [Hz]."""
 
     x: FloatArray
     covariance: FloatArray

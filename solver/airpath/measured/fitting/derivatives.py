@@ -64,7 +64,8 @@ def slopes(
 
     ``seen``: what elements do, from solves before.
     Raises FidelityError, CaseError or AccuracyError.
-    Source: Director & Rohrer 1969, IEEE Trans. Circuit Theory 16, 318 (adjoint network; here it is the network itself).
+    Source: Director & Rohrer 1969, IEEE Trans. Circuit Theory 16, 318 (adjoint network; here it is the network itself),
+    from memory.
     Checked by: unit/test_fit_derivatives.
     """
     network = build(case, model)

@@ -58,7 +58,8 @@ def fit(
     remaining misfit comes from. An inductance that the case lacks and the first sweep shows is fitted too.
     Standard errors count the noise, and what the values that are not free may be off by.
     Raises CaseError, SweepError, FidelityError or AccuracyError.
-    Source: Seber & Wild 1989, Nonlinear Regression, ch. 2 and 3 (errors of fitted values, priors as observations).
+    Source: Seber & Wild 1989, Nonlinear Regression, ch. 2 and 3 (errors of fitted values, priors as observations),
+    from memory.
     Checked by: cases/test_fit_recovers, cases/test_fit_misfit.
     """
     given = [sweeps] if isinstance(sweeps, MeasuredSweep | CoveredSweep) else list(sweeps)

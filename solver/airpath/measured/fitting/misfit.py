@@ -62,7 +62,7 @@ def misfit(squares: Squares, held: list[Free], said: list[Residual]) -> Misfit:
 
     Each change is fitted with the values that the sweeps can tell apart free, and scored by what is left over the
     noise, the pull on the priors and, for each value more, the logarithm of the number of points.
-    Source: Schwarz 1978, Ann. Stat. 6, 461 (the penalty). Checked by: cases/test_fit_misfit.
+    Source: Schwarz 1978, Ann. Stat. 6, 461 (the penalty), from memory. Checked by: cases/test_fit_misfit.
     """
     thin = replace(squares, targets=[_thinned(target) for target in squares.targets])
     noise = _spread(thin, [one.noise for one in said])

@@ -44,7 +44,7 @@ def residual(values: _Real, freedom: float = 0.0) -> Residual:
     """Return what a residual (n,) says of itself; ``freedom``: how many fitted values these points have paid for.
 
     The mean square of successive differences over twice the mean square is 1 for noise and less for what is smooth.
-    Source: von Neumann 1941, Ann. Math. Stat. 12, 367. Checked by: unit/test_fit_parts.
+    Source: von Neumann 1941, Ann. Math. Stat. 12, 367, from memory. Checked by: unit/test_fit_parts.
     """
     n = len(values)
     core = despiked(values) if n >= _FEW else values

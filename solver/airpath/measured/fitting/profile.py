@@ -36,8 +36,8 @@ class Profile:
         """Return the 95 % interval of u: 2.5 % of its chance lie on either side, whatever the rest is.
 
         Its density is exp(-cost/2 + room), the rest integrated by Laplace's method; the cost between the widths tried
-        is a cubic of their values and slopes. Source: Tierney & Kadane 1986, J. Am. Stat. Assoc. 81, 82, eq. for
-        marginal densities, from memory. Checked by: unit/test_fit_parts against the integral itself.
+        is a cubic of their values and slopes. Source: Tierney & Kadane 1986, J. Am. Stat. Assoc. 81, 82 (marginal
+        densities), from memory. Checked by: unit/test_fit_parts against the integral itself.
         """
         kept = np.isfinite(self.cost)
         fine = np.linspace(self.u[kept][0], self.u[kept][-1], _FINE)

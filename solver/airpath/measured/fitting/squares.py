@@ -133,7 +133,7 @@ def _rows(target: Target, values: NDArray[np.complex128] | _Real) -> _Real:
 def huber(z: _Real, points: int) -> _Real:
     """Return Huber's loss and its two derivatives over z = r^2, (3, rows): for the points, not for the priors.
 
-    Source: Huber 1964, Ann. Math. Stat. 35, 73.
+    Source: Huber 1964, Ann. Math. Stat. 35, 73, from memory. Checked by: unit/test_fit_parts.
     """
     out = np.stack([z, np.ones_like(z), np.zeros_like(z)])
     far = np.flatnonzero(z[:points] > _OUTLIER**2)

@@ -17,7 +17,8 @@ def phase_of(frequency: FloatArray, magnitude: FloatArray) -> tuple[FloatArray, 
     with another such slope. Noise of the magnitude comes on top.
 
     Symbols: phase(u0) = (1/pi) int dln|Z|/du ln coth(|u - u0|/2) du, u = ln f; ln|Z| straight between points, so that
-    the integral is a sum of dilogarithms. Source: Bode 1945, Network Analysis and Feedback Amplifier Design, ch. 14.
+    the integral is a sum of dilogarithms. Source: Bode 1945, Network Analysis and Feedback Amplifier Design, ch. 14,
+    from memory.
     Checked by: unit/test_sweep_checks.
     """
     u, size = np.log(frequency), np.log(magnitude)

@@ -20,7 +20,7 @@ _MOST_PAIRS = 16
 _ROUNDS = 10
 _PATIENCE = 3
 _FLOOR = 2e-5
-_BETTER = 6.0  # of the information criterion: strong evidence (Kass & Raftery 1995)
+_BETTER = 6.0  # of the information criterion: strong evidence (Kass & Raftery 1995, from memory)
 _SMOOTH = 3  # points over which what is left is averaged
 _NEW = 0.02  # damping of a new pole, of its frequency
 
@@ -66,9 +66,9 @@ class Rational:
 def rational_fit(sweep: MeasuredSweep) -> Rational:
     """Fit a sweep with as many poles as its noise allows; without phase, with the phase that belongs to its magnitude.
 
-    Vector fitting (Gustavsen & Semlyen 1999, IEEE Trans. Power Delivery 14, 1052), points weighted by 1/|Z|; one pair
-    of poles after the other where the most is left over, their number by the Bayes information criterion. A missing
-    phase starts as the one that Bode's relation gives and is then that of the fit, round by round.
+    Vector fitting (Gustavsen & Semlyen 1999, IEEE Trans. Power Delivery 14, 1052, from memory), points weighted by
+    1/|Z|; one pair of poles after the other where the most is left over, their number by the Bayes information
+    criterion. A missing phase starts as the one that Bode's relation gives and is then that of the fit, round by round.
     Checked by: unit/test_found_features.
     """
     frequency, impedance = _points(sweep)
