@@ -1,4 +1,4 @@
-"""Make the invented sweeps of built boxes: the rumble bench open and with its nose covered, a leaky ticket booth.
+"""Make the invented sweeps of built boxes: rumble bench open and with its nose covered, leaky ticket booth, buoy bell.
 
 Run it from the top of the repository: ``.venv/bin/python cases/data/make_box_sweeps.py``. Every number is made up: the
 case is changed a little, as if built not quite as drawn, solved one fidelity above the one that the fit uses where the
@@ -20,6 +20,7 @@ DATA = CASES / "data"
 NOISE = 0.005  # of the impedance, each part
 POINTS = 240
 BENCH = {"ports.nose.length": 65e-3, "driver.fs": 95.5, "driver.Qes": 0.50, "driver.Vas": 1.36e-3}  # SI
+BUOY = {"ports.round.length": 113e-3, "driver.fs": 49.5, "driver.Qms": 4.6, "driver.Vas": 11e-3}  # SI
 BOOTH = {"driver.fs": 60.0, "driver.Vas": 8.2e-3, "chambers.box.leak.diameter": 6e-3}  # SI
 
 
@@ -52,6 +53,9 @@ def main() -> None:
     write("rumble-bench-nose-covered", "the rumble bench as built, its nose covered", capped, "field", 2)
     booth = built(airpath.load(CASES / "ticket-booth.toml"), BOOTH)
     write("ticket-booth-leaky", "the ticket booth as built, a cable hole left open", booth, "line", 3)
+    (DATA / "buoy-round-built.csv").touch()  # the case names it, so it must be there
+    buoy = built(airpath.load(CASES / "buoy-round.toml"), BUOY)
+    write("buoy-round-built", "the buoy bell, round port, as built", buoy, "line", 4)
 
 
 if __name__ == "__main__":

@@ -11,7 +11,7 @@ import pytest
 import airpath
 
 DATA = Path(__file__).parents[2] / "cases" / "data"
-NAMES = ("rumble-bench-open", "rumble-bench-nose-covered", "ticket-booth-leaky")
+NAMES = ("rumble-bench-open", "rumble-bench-nose-covered", "ticket-booth-leaky", "buoy-round-built")
 
 
 @pytest.fixture(scope="module")

@@ -104,6 +104,8 @@ def target(case: Case, sweep: CoveredSweep) -> Target:
     for name in sweep.covered:
         if name not in case.ports:
             why = f'no port "{name}" that could be covered; {nearest(name, case.ports, "port")}'
+            if name in case.horns:
+                why = f'"{name}" is a horn; a fit takes sweeps with ports covered, not with the mouth of a horn covered'
             raise CaseError(f"{label(case)}: {why}")
     measured = sweep.measured
     impedance = measured.impedance
