@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from functools import lru_cache
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -14,6 +15,7 @@ from airpath.case.parameters import parameters
 from airpath.cli.main import main
 from airpath.errors import SweepError
 from airpath.measured.compare import Comparison, compare
+from airpath.measured.comparewords import in_common
 from airpath.measured.reading.sweep import MeasuredSweep
 from bench_boxes import TEXTS
 from bench_boxes import box as load
@@ -164,3 +166,13 @@ def test_the_sweep_of_the_case_itself(tmp_path: Path, capsys: pytest.CaptureFixt
         assert main([command, str(tmp_path / "box.toml"), "--out", str(tmp_path / "none")]) == 2
         assert "sweep.csv, line 2:" in capsys.readouterr().err
     assert not (tmp_path / "none").exists()
+
+
+def test_several_features_off_each_by_its_own_share_point_to_the_fit() -> None:
+    def said(*off: float) -> str:
+        return in_common([SimpleNamespace(deviation=one) for one in off])
+
+    assert "airpath fit" in said(0.05, -0.02, 0.06)
+    assert "airpath fit" in said(0.05, -0.02)
+    assert said(0.05, 0.0, 0.001) == said(0.05) == ""
+    assert "one cause of all" in said(0.05, 0.051, 0.052) and "airpath fit" not in said(0.05, 0.051, 0.052)

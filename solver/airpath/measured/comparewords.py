@@ -82,14 +82,16 @@ def only_predicted(model: str, predicted: Found, feature: Feature | None) -> str
 
 
 def in_common(matches: Sequence[Pair]) -> str:
-    """Say so if all features are off by about the same share."""
+    """Say so if all features are off by about the same share; else, if several are off, what finds their causes."""
     off = np.array([m.deviation for m in matches if m.deviation is not None])
+    apart = np.abs(off) > _WORTH
+    several = "Each line looks for one dimension alone; airpath fit finds the values that explain them together."
     if len(off) < _FEWEST:
-        return ""
+        return several if apart.sum() > 1 else ""
     middle = float(np.median(off))
     alike = float(np.mean(np.abs(off - middle) < _ALIKE * abs(middle)))
     if abs(middle) < _WORTH or alike < _MOST_OF_THEM:
-        return ""
+        return several if apart.sum() > 1 else ""
     whose, way = "All" if alike == 1 else "Nearly all", "higher" if middle > 0 else "lower"
     return (
         f"{whose} lie about {_percent(middle)} {way} than predicted: look first for one cause of all, as the "

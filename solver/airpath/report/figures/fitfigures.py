@@ -84,7 +84,7 @@ def _stack(curve: FitCurve, height: float, rows: int) -> tuple[Figure, list[Axes
     FigureCanvasAgg(figure)
     shares = [0.62, 0.38] if rows == 2 else [1.0]
     axes = list(np.ravel(figure.subplots(rows, 1, gridspec_kw={"height_ratios": shares, "hspace": 0.08})))
-    figure.subplots_adjust(left=0.135, right=0.975, bottom=0.46 / height, top=1 - 0.3 / height)
+    figure.subplots_adjust(left=0.135, right=0.96, bottom=0.46 / height, top=1 - 0.3 / height)
     low, high = float(curve.frequency[0]), float(curve.frequency[-1])
     ticks = frequency_ticks(low, high)
     for i, one in enumerate(axes):

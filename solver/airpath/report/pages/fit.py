@@ -95,7 +95,7 @@ def assumptions(result: FitResult) -> list[tuple[str, list[str]]]:
          "than three times the noise from the curve counts less."),
         ("Before the sweep", "Every value is expected within its tolerance of what the case says: a dimension within "
          "the stated length, a volume as if each side of its cube were off by that length, a driver value within "
-         "the stated share, a loss within a factor of two."),
+         "the stated share, a loss, or an inductance that the case lacks, within a factor of two."),
         ("Standard error", "From the noise of the sweep, taken from its own scatter, and from what the values that "
          "were held may be off by."),
     )  # fmt: skip
