@@ -41,7 +41,7 @@ def orders_below(size: Size, wavenumber: float) -> NDArray[np.int64]:
     squares = [(s * n) ** 2 for s, n in zip(step, counts, strict=True)]
     total = squares[0][:, None, None] + squares[1][None, :, None] + squares[2][None, None, :]
     inside = np.argwhere(total <= wavenumber**2)
-    return inside[np.argsort(total[tuple(inside.T)], kind="stable")]
+    return inside[np.argsort(total[total <= wavenumber**2], kind="stable")]
 
 
 def axis_squares(orders: NDArray[np.int64], size: Size) -> FloatArray:
@@ -65,13 +65,18 @@ def wall_terms(orders: NDArray[np.int64], size: Size) -> tuple[FloatArray, Float
     """
     squares = axis_squares(orders, size)
     wall = 2.0 * doubling(orders) / np.asarray(size)
-    return (wall * (squares.sum(axis=1, keepdims=True) - squares)).sum(axis=1), wall.sum(axis=1)
+    total, whole = (values @ np.ones(3) for values in (squares, wall))
+    return total * whole - np.einsum("na,na->n", wall, squares), whole
 
 
 def products(orders: NDArray[np.int64], size: Size, left: FloatArray, right: FloatArray) -> FloatArray:
     """Return psi_i psi_j/(Lambda V) [1/m^3] for the index pairs of two lists of means, shape (n, pairs)."""
-    weight = doubling(orders).prod(axis=1) / math.prod(size)
-    return np.asarray(weight[:, None] * left * right, dtype=float)
+    return np.asarray(_weights(orders, size)[:, None] * left * right, dtype=float)
+
+
+def _weights(orders: NDArray[np.int64], size: Size) -> FloatArray:
+    """Return 1/(Lambda V) of each mode [1/m^3], (n,)."""
+    return np.asarray(2.0 ** ((orders > 0) @ np.ones(3)) / math.prod(size))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -114,37 +119,71 @@ def smoothing(size: Size, kept: float, budget: int = _BUDGET) -> tuple[float, fl
     return top, _GAUSS / top
 
 
-@lru_cache(maxsize=64)
-def cavity(size: Size, patches: tuple[Patch, ...], limit: float) -> Cavity:
-    """Return the cavity of ``size`` [m] seen by ``patches``, for |k^2| <= ``limit`` [1/m^2]."""
+@dataclass(frozen=True, kw_only=True)
+class _Spectrum:
+    """What a cavity is whatever opens into it: ``orders`` (n, 3) and ``weight`` (n,) [1/m^3] of its modes, the first
+    ``count`` of which are kept, and the length ``eta`` [m]. How much the others count at each Chebyshev node:
+    ``smooth`` (nodes, n - count) without loss, ``slope`` times ``walls`` (2, n - count) per viscous and thermal loss.
+    """
+
+    orders: NDArray[np.int64]
+    weight: FloatArray
+    count: int
+    eta: float
+    smooth: FloatArray
+    slope: FloatArray
+    walls: FloatArray
+
+
+@lru_cache(maxsize=6)  # 10 MB each: those of a step of a search, while its openings are turned
+def _spectrum(size: Size, limit: float) -> _Spectrum:
     kept = math.sqrt(REACH * limit)
     top, eta = smoothing(size, kept)
     orders = orders_below(size, top)
-    square = axis_squares(orders, size).sum(axis=1)
+    square = axis_squares(orders, size) @ np.ones(3)
     count = int(np.searchsorted(square, kept**2, side="right"))
+    far, weight = square[count:], _weights(orders, size)
+    q = limit * _nodes()[:, None]
+    above = far - q
+    smooth = np.exp(q * eta**2) * (np.exp(-far * eta**2) * weight[count:])
+    smooth /= above
+    return _Spectrum(
+        orders=orders, weight=weight, count=count, eta=eta, smooth=smooth, slope=smooth / above,
+        walls=np.stack(wall_terms(orders[count:], size)),
+    )  # fmt: skip
+
+
+def _nodes() -> FloatArray:
+    """Return the Chebyshev nodes on -1 to 1, (nodes,)."""
+    return np.asarray(np.cos(math.pi * (np.arange(_NODES) + 0.5) / _NODES))
+
+
+@lru_cache(maxsize=64)
+def cavity(size: Size, patches: tuple[Patch, ...], limit: float) -> Cavity:
+    """Return the cavity of ``size`` [m] seen by ``patches``, for |k^2| <= ``limit`` [1/m^2]."""
+    modes = _spectrum(size, limit)
+    orders, count, eta = modes.orders, modes.count, modes.eta
     first, second = np.triu_indices(len(patches))
-    psi = np.stack([means(patch, size, orders) for patch in patches], axis=1)
-    shape = products(orders, size, psi[:, first], psi[:, second])
-    node = np.cos(math.pi * (np.arange(_NODES) + 0.5) / _NODES)
-    q = limit * node[:, None]
-    above = square[count:] - q
-    smooth = np.exp(q * eta**2) * np.exp(-square[count:] * eta**2) / above
-    slope = smooth / above
-    viscous, thermal = (term[count:] for term in wall_terms(orders, size))
+    psi = [means(patch, size, orders) for patch in patches]
+    pairs = np.stack([psi[i] * psi[j] for i, j in zip(first, second, strict=True)])
+    shapes = (modes.weight[:count] * pairs[:, :count]).T
+    q = limit * _nodes()
     near = near_field(size, patches, eta)[:, first, second]  # Taylor coefficients in q
-    short = np.vander(q[:, 0], len(near), increasing=True) @ near
-    short += eta**2 * (_one_less((square[:count] - q) * eta**2) @ shape[:count])
+    short = np.vander(q, len(near), increasing=True) @ near
+    square = axis_squares(orders[:count], size) @ np.ones(3)
+    short += eta**2 * (_one_less((square - q[:, None]) * eta**2) @ shapes)
     mean_wall = (
         2.0 / 3.0 * sum(4.0 / length for length in size)
     )  # W_n/k_n^2 over all directions, every e_a = 2
+    far = pairs[:, count:]
     parts = [
-        smooth @ shape[count:] + short,
-        slope @ (viscous[:, None] * shape[count:]) + mean_wall * short,
-        slope @ (thermal[:, None] * shape[count:]),
+        modes.smooth @ far.T + short,
+        modes.slope @ (modes.walls[0] * far).T + mean_wall * short,
+        modes.slope @ (modes.walls[1] * far).T,
     ]
-    fit = np.linalg.inv(chebyshev.chebvander(node, _NODES - 1))
+    fit = np.linalg.inv(chebyshev.chebvander(_nodes(), _NODES - 1))
     rest = np.concatenate([fit @ part for part in parts])
-    return Cavity(limit=limit, orders=orders[:count], shapes=shape[:count], rest=rest, pairs=(first, second))
+    return Cavity(limit=limit, orders=orders[:count], shapes=shapes, rest=rest, pairs=(first, second))
 
 
 def _one_less(x: FloatArray) -> FloatArray:

@@ -55,10 +55,13 @@ def near_field(size: Size, patches: tuple[Patch, ...], eta: float) -> FloatArray
     n = len(patches)
     out = np.zeros((TERMS, n, n))
     for i, j in zip(*np.triu_indices(n), strict=True):
-        left, right = patches[i], patches[j]
-        average = _parallel if left.normal == right.normal else _crossed
-        out[:, i, j] = out[:, j, i] = average(size, left, right, eta)
+        out[:, i, j] = out[:, j, i] = _average(size, patches[i], patches[j], eta)
     return out
+
+
+@lru_cache(maxsize=256)  # one opening is turned, the pairs of the others stay
+def _average(size: Size, left: Patch, right: Patch, eta: float) -> FloatArray:
+    return (_parallel if left.normal == right.normal else _crossed)(size, left, right, eta)
 
 
 def _shifts(start: float, image: float, length: float, reach: float) -> FloatArray:

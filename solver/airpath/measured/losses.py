@@ -103,9 +103,9 @@ def losses(
     kinds = [(way, chamber) for chamber in case.chambers for way in _ways(case, chamber)]
     sizes: dict[tuple[Way, str], tuple[float, ...]] = {kind: _LEAKS if kind[0] == "leak" else _QS for kind in kinds}
     last = finest or model
+    base = fitted or fit(case, sweep, model=model, localise=False)
     for name in dict.fromkeys((model, last)):
-        base = fitted if fitted and name == model else fit(case, sweep, model=name, localise=False)
-        aim, before = _closest(base)
+        aim, before = _closest(base, name)
         trials = sorted((_tried(aim, before, *kind, sizes[kind]) for kind in sizes), key=lambda t: t.solved.squares)
         best_of = {trial.way: trial for trial in reversed(trials)}
         sizes = {(trial.way, trial.chamber): (trial.value,) for trial in best_of.values()}
@@ -121,15 +121,16 @@ def losses(
                   sure=sure, text=_found(best, shown, sure, last))  # fmt: skip
 
 
-def _closest(base: FitResult) -> tuple[Aim, Solved]:
-    """Return the sweep as an aim, and the closest that a fitted case comes to it without further losses."""
+def _closest(base: FitResult, model: str) -> tuple[Aim, Solved]:
+    """Return the sweep as an aim, and the closest that a fitted case comes to it in ``model`` without more losses."""
     names = [value.name for value in base.values if ".leak" not in value.name and "loss_q" not in value.name]
     curve = base.curves[0]
     aim = Aim(
-        model=base.model, frequency=curve.frequency, log_impedance=np.log(curve.measured), noise=max(base.noise, 1e-4),
+        model=model, frequency=curve.frequency, log_impedance=np.log(curve.measured), noise=max(base.noise, 1e-4),
         prior=_PRIOR,
     )  # fmt: skip
-    return aim, _wide(aim, aim.solved(base.case, names, np.zeros(len(names)), _ROUNDS), names)
+    start = base.case if model == base.model else base.before  # what one model makes up for is not asked of another
+    return aim, _wide(aim, aim.solved(start, names, np.zeros(len(names)), _ROUNDS), names)
 
 
 def _tried(aim: Aim, before: Solved, way: Way, chamber: str, sizes: tuple[float, ...]) -> _Trial:
