@@ -42,6 +42,7 @@ _UNIT = rf"(?:1/)?{_FACTOR}(?:[*/]{_FACTOR})*"
 PATTERN = rf"^\s*{_NUMBER}\s*[^\s\d.].*$"
 """What an editor can check of a quantity: a number, then a unit."""
 
+_COMMA = re.compile(r"\s*[+-]?\d+,\d")
 _QUANTITY = re.compile(rf"({_NUMBER})\s*({_UNIT})")
 _SIGNS = {
     "²": "^2", "³": "^3", "·": "*", "⋅": "*", "µ": "u", "μ": "u", "Ω": "ohm", "\u2126": "ohm",
@@ -96,7 +97,8 @@ def parse_quantity(text: str, dimension: str) -> float:
     wanted = DIMENSIONS[dimension]
     match = _QUANTITY.fullmatch(_plain(text))
     if match is None:
-        raise ValueError(wanted.expected)
+        comma = "a decimal point, not a comma: " if _COMMA.match(text) else ""
+        raise ValueError(f"{comma}{wanted.expected}")
     number, unit = float(match[1]), match[2]
     factor = _conversion(unit, wanted.unit)
     if factor is None:

@@ -106,3 +106,10 @@ def test_no_text_does_more_than_fail(text: str, dimension: str) -> None:
 def test_importing_units_does_not_import_pint() -> None:
     code = "import sys, airpath.units; sys.exit('pint' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
+
+
+@pytest.mark.parametrize(("text", "comma"), [("3,6 ohm", True), (" -1,5 ohm", True), ("3.6", False), ("3, ohm", False)])
+def test_a_decimal_comma_is_named_as_what_is_wrong(text: str, comma: bool) -> None:
+    with pytest.raises(ValueError, match="a resistance needs its unit") as refused:
+        parse_quantity(text, "resistance")
+    assert str(refused.value).startswith("a decimal point, not a comma: ") is comma

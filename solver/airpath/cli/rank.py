@@ -80,6 +80,7 @@ def show(found: Ranking, out: Console) -> None:
         )  # fmt: skip
     out.print(table)
     show_left_out(len(found.tones_hz), out)
+    out.print("  To xmax, air speed: how much more drive, in dB, reaches that limit; below zero it is passed.")
     for text in (*found.texts, *found.notes):
         out.print(escape(f"  {text}"))
     for warning in found.warnings:

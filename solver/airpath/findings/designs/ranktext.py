@@ -65,7 +65,7 @@ def notes(cases: Sequence[Case], names: list[str], tones: FloatArray, *, own: bo
     if own:
         first = next(i for i, case in enumerate(cases) if case.tones)
         text = f'The tones are those of "{names[first]}"'
-        others = [n for n, c in zip(names, cases, strict=True) if c.tones and not _same_tones(c, tones)]
+        others = [f'"{n}"' for n, c in zip(names, cases, strict=True) if c.tones and not _same_tones(c, tones)]
         out.append(text + (f"; {listing(others)} {'name' if len(others) > 1 else 'names'} others." if others else "."))
     if any(case.scale != 1 for case in cases):
         scales = ", ".join(f"{n} 1:{c.scale:g}" for n, c in zip(names, cases, strict=True))
