@@ -237,7 +237,7 @@ def test_the_same_file_twice_or_from_two_folders_is_told_apart(
     """Relative paths have a folder too; the name is the file's, and its folder's only where that tells them apart."""
     for folder in (tmp_path / "one", tmp_path / "two"):
         folder.mkdir()
-        (folder / "box.toml").write_text(Path(FILES[0]).read_text(encoding="utf-8"), encoding="utf-8")
+        (folder / "box.toml").write_text(Path(FILES[1]).read_text(encoding="utf-8"), encoding="utf-8")
     monkeypatch.chdir(tmp_path / "one")
     here, there = load(Path("box.toml")), load(Path("../two/box.toml"))
     assert {d.name for d in rank([here, here], model="lumped").designs} == {"box (1)", "box (2)"}
@@ -255,7 +255,7 @@ def test_a_margin_that_is_not_there_is_said_to_be_so() -> None:
 def test_many_tones_do_not_squeeze_the_numbers_out(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """The terminal shows the first few columns whole and says so; no cell is cut to an ellipsis."""
     tones = ", ".join(f'"{45 + 5 * i} Hz"' for i in range(14))
-    text = re.sub(r"(?m)^tones = .*$", f"tones = [{tones}]", Path(FILES[0]).read_text(encoding="utf-8"))
+    text = re.sub(r"(?m)^tones = .*$", f"tones = [{tones}]", Path(FILES[1]).read_text(encoding="utf-8"))
     text += '\n[room]\nvolume = "9 m^3"\nopening = ["1 m^2", "0 m^2"]\n'
     (tmp_path / "many.toml").write_text(text, encoding="utf-8")
     file, out = str(tmp_path / "many.toml"), ["--out", str(tmp_path / "out")]
