@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.special import ive, struve
 
-from airpath.acoustics.ends import flanged_length
+from airpath.acoustics.ends import flanged_length, free_length
 from airpath.acoustics.porous import Fill
 from airpath.acoustics.radiation import baffled_piston, baffled_rectangle, rectangle_length
 from airpath.acoustics.viscothermal import (
@@ -155,6 +155,14 @@ def test_a_fast_rectangular_piston_meets_a_plane_wave() -> None:
     apart = np.abs(baffled_rectangle(np.array([100.0, 400.0]) / 0.1, 0.2, 0.1) - 1)
     assert apart[0] < 0.02
     assert apart[1] < 0.005
+
+
+def test_a_free_slot_has_its_own_mass_and_no_reactance_to_fast_waves() -> None:
+    """Slow: the length of its shape. Fast: a beam leaves without an echo, z = 1 (Levine & Schwinger 1948)."""
+    slot = Section(height=0.02, width=0.3)
+    slow, fast = Mouth(section=slot, flanged=False).specific_impedance(np.array([1e-3, 8.0]) / slot.radius)
+    assert slow.imag / (1e-3 / slot.radius) == pytest.approx(free_length(slot), rel=1e-4)
+    assert abs(fast - 1) < 0.1
 
 
 @MANY

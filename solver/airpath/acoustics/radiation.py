@@ -101,8 +101,10 @@ def rectangle_length(width: float, height: float) -> float:
     return float(integral / (2 * np.pi * w * h))
 
 
-def unflanged_pipe(k: Wavenumber, radius: float) -> ComplexArray:
+def unflanged_pipe(k: Wavenumber, radius: float, stretch: float = 1.0) -> ComplexArray:
     """Return z of the open end of a thin-walled round pipe of ``radius`` [m] without a flange.
+
+    ``stretch``: end correction of another shape of the same area over that of the round one.
 
     Source: Silva, Guillemain, Kergomard, Mallaroni & Norris 2009, J. Sound Vib. 322, 255, fitted to Levine &
     Schwinger 1948. Valid: ka < 3.5 (within 2 % in |R|, 2.8 % in length); passive beyond.
@@ -112,6 +114,6 @@ def unflanged_pipe(k: Wavenumber, radius: float) -> ComplexArray:
     ka = np.asarray(k) * radius
     x = ka**2
     magnitude = (1 + a1 * x) / (1 + (0.5 + a1) * x + a2 * x**2 + a3 * x**3)
-    length = UNFLANGED_LENGTH * (1 + b1 * x) / (1 + b2 * x + b3 * x**2 + b4 * x**3)
+    length = stretch * UNFLANGED_LENGTH * (1 + b1 * x) / (1 + b2 * x + b3 * x**2 + b4 * x**3)
     reflection = -magnitude * np.exp(-2j * ka * length)
     return np.asarray((1 + reflection) / (1 - reflection))

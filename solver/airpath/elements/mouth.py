@@ -40,9 +40,9 @@ class Mouth(Element):
     def specific_impedance(self, k: Omega) -> ComplexArray:
         """Return z = Z S/(rho c), shape (n,)."""
         section = self.section
-        if not self.flanged:  # a slot: the resistance of the round opening of its area, the mass of its own shape
-            shape = free_length(section, self.along_wall) - free_length(Section.round(section.area))
-            return unflanged_pipe(k, section.radius) + 1j * k * shape
+        if not self.flanged:  # a slot: the reflection of the round opening of its area, the length of its own shape
+            stretch = free_length(section, self.along_wall) / free_length(Section.round(section.area))
+            return unflanged_pipe(k, section.radius, stretch)
         if section.width is None:
             return baffled_piston(k, section.radius)
         return baffled_rectangle(k, section.width, section.height * (2 if self.along_wall else 1))
