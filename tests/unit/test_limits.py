@@ -10,6 +10,7 @@ from scipy.special import jnp_zeros
 
 from airpath.air import air_at
 from airpath.case.schema import Case
+from airpath.findings.predict import predict
 from airpath.network.build import build
 from known_boxes import case, chamber, port
 
@@ -66,3 +67,13 @@ def test_a_large_cone_equal_openings_and_another_space() -> None:
     assert hertz(said(found, "rigid piston")) == pytest.approx([C / (2 * np.pi * np.sqrt(0.013 / np.pi))], rel=0.005)
     assert 'the 2 of "vent"' in said(found, "equal openings")
     assert '"full" space' in said(found, "sets the level")
+
+
+def test_stuffing_before_the_openings_is_said_where_it_rubs() -> None:
+    sized = '[chambers.box]\nsize = ["200 mm", "1000 mm", "180 mm"]\n'
+    fill = 'fill = { flow_resistivity = "6000 Pa*s/m^2", fraction = 0.3 }\n'
+    vent = VENT + 'from_at = ["100 mm", "0 mm", "90 mm"]\n'
+    found = case(sized + fill + vent, places='rear_at = ["100 mm", "1000 mm", "90 mm"]')
+    assert not [note for note in build(found, "line").notes if "spread evenly" in note]
+    assert len([note for note in build(found, "field").notes if "spread evenly" in note]) == 1
+    assert "stuffing before their openings" in predict(found, ("line", "field")).parting

@@ -170,6 +170,8 @@ def _parting(case: Case, responses: dict[str, Response]) -> str:
     what = "waves inside ports, horns or chambers matter"
     if better.model == "field" and is_placed(case):
         what = "waves inside ports, horns or chambers, or the places of box, door and listener in the room matter"
+    elif better.model == "field" and any(chamber.fill is not None for chamber in case.chambers.values()):
+        what = "waves inside ports, horns or chambers, or the stuffing before their openings matter"
     return (
         f"The {simple.model} and the {better.model} model part by more than {_PARTING_DB:g} dB from {sig(first)} Hz: "
         f"from there on {what}, which the {simple.model} model leaves out."

@@ -23,7 +23,7 @@ from airpath.errors import CaseError, FidelityError
 from airpath.network import drawn, joints, passages
 from airpath.network.graph import OUTSIDE, Branch, Network, Opening, Places, both_ends
 from airpath.network.horns import Way, fill_of, horn_way
-from airpath.network.limits import limits
+from airpath.network.limits import SPREAD, limits
 from airpath.network.meshed import case_air
 from airpath.network.surroundings import Outlet, is_placed, surroundings
 
@@ -117,6 +117,7 @@ class _Builder:
             raise CaseError(f"{label(self.case)}: {error.problem(self.case, name)}") from None
         if placed and self.field:
             self.own_near_field |= set(nodes)
+            self.notes += [SPREAD.format(name)] * (table.fill is not None)
         self._place(name, branches, nodes, joints.chamber_volume(table))
         if not self.lumped and not placed:
             missing = ", ".join(j.key for j in found if j.position is None)

@@ -11,6 +11,11 @@ from airpath.network.passages import end_section
 _ACROSS_ROUND = 1.8412  # first zero of J1': the first wave across a round duct (Rayleigh, Theory of Sound, vol. 2)
 _FITTED_FROM = 0.01  # f/sigma down to which the formula of the stuffing was fitted (Delany & Bazley 1970)
 
+SPREAD = (
+    'the stuffing of "{}" is spread evenly, before its openings too, where the field model lets it rub: a port damped '
+    "by this is freer if the stuffing keeps clear of it, as in the lumped and line models"
+)
+
 
 def limits(case: Case, sound_speed: float, volumes: dict[str, float]) -> list[str]:
     """Return what the models leave out within the sweep; ``volumes`` [m^3] of the chambers, ``sound_speed`` [m/s]."""
@@ -71,7 +76,7 @@ def _stuffing(case: Case) -> list[str]:
 def _equal_openings(case: Case) -> list[str]:
     many = [f'the {port.count} of "{name}"' for name, port in case.ports.items() if port.count > 1]
     many += [f"the {case.driver.count} cones"] * (case.driver.count > 1)
-    text = "radiate each on its own, as if far apart; in the field model's chambers they are one of their total area"
+    text = "each radiate on their own, as if far apart; the field model of a chamber takes them as one of their area"
     return [f"equal openings ({', '.join(many)}) {text}"] if many else []
 
 
