@@ -19,7 +19,7 @@ from airpath.elements.duct import Duct
 from airpath.elements.mouth import Mouth
 from airpath.elements.passage import Passage
 from airpath.elements.plug import Plug
-from airpath.errors import CaseError, FidelityError
+from airpath.errors import AirpathError, CaseError, FidelityError
 from airpath.network import drawn, joints, passages
 from airpath.network.graph import OUTSIDE, Branch, Network, Opening, Places, both_ends
 from airpath.network.horns import Way, fill_of, horn_way
@@ -43,11 +43,16 @@ def models_for(case: Case) -> tuple[str, ...]:
 def build(case: Case, model: str) -> Network:
     """Return the network of a case.
 
-    Raises FidelityError for a fidelity that it can't have, CaseError for a driver whose values contradict each other.
+    Raises FidelityError for a fidelity that it can't have, CaseError for a box that can't be.
     """
     if model not in models_for(case):
         raise FidelityError(refusal(case, model))
-    return _Builder(case, model).network()
+    try:
+        return _Builder(case, model).network()
+    except AirpathError:
+        raise
+    except ValueError as error:  # of an element: a changed case is not checked again
+        raise CaseError(f"{label(case)}: {error}") from None
 
 
 def refusal(case: Case, model: str) -> str:

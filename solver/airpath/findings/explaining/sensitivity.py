@@ -90,8 +90,8 @@ def _largest(entries: list[Sensitivity]) -> list[Sensitivity]:
 def _hertz_per_si(one: Parameter, model: str, zero: _Zeros) -> NDArray[np.float64] | None:
     """Return by how much each feature moves per SI unit of a value, [Hz], None where it can't go both ways."""
     h = _PLACE_STEP if one.kind == "place" else _STEP * one.value
-    if not one.low <= one.value - h <= one.value + h <= one.high:
-        return None
+    if h == 0.0 or not one.low <= one.value - h <= one.value + h <= one.high:
+        return None  # a value of zero has no 1 %, one at its limit no way beyond
     try:
         above, below = (zero.value(build(one.changed(one.value + s * h), model)) for s in (1, -1))
     except (AirpathError, ValueError):

@@ -173,7 +173,7 @@ def _sizes(case: Case) -> Iterator[Change]:
     """Yield each element with its own dimensions wide open, and the driver with all its values."""
     own: dict[str, list[Free]] = {}
     for parameter in parameters(case).values():
-        if parameter.kind in ("dimension", "driver"):
+        if parameter.kind in ("dimension", "driver") and parameter.value != 0:  # what is zero has no factor
             element = "driver" if parameter.path[0] == "driver" else str(parameter.path[1])
             own.setdefault(element, []).append(Free(parameter=parameter, width=_FAR * parameter.value))
     for name, free in own.items():

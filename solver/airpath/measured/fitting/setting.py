@@ -57,6 +57,10 @@ def setting(
             base = with_leak(base, name.split(".")[1])
     values = _values(case, base, widths, {**widths.own, **stated}, names)
     for name in names:
+        one = parameters(base)[name]
+        if one.value == 0 and one.kind != "place":
+            raise CaseError(f'{label(case)}: --free "{name}": it is zero in the case, and a fit works with factors: '
+                            "give the case a small value to start from")  # fmt: skip
         if name not in values:
             raise CaseError(f'{label(case)}: --free "{name}": with a tolerance of zero it needs a spread of its own, '
                             f'as in "{name}=5 %"')  # fmt: skip
@@ -90,7 +94,7 @@ def _values(case: Case, base: Case, widths: Widths, own: Mapping[str, float], na
         if new and not name.endswith(("leak.diameter", ".Le")):
             continue
         size = own.get(name, width(parameter, widths.tolerance, widths.driver, new))
-        if size > 0 and (parameter.kind != "place" or name in names):
+        if size > 0 and (parameter.value != 0 if parameter.kind != "place" else name in names):
             out[name] = Free(parameter=parameter, width=size, new=new)
     return out
 
