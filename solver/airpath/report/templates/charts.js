@@ -71,12 +71,15 @@ const airpathCharts = (() => {
     return level.map((mean, i) => Math.max(edge, Math.min(mean, last)) + i * apart);
   }
 
+  // Limits are named at the right end: excursion and air speed are highest at low frequencies.
   function drawLimits(figure, limits) {
     for (const [value, name] of limits) {
       figure.add_layout(new Bokeh.Span({location: value, dimension: "width", line_color: ALARM, line_dash: [9, 4],
         level: "underlay"}));
-      figure.add_layout(new Bokeh.Label({x: 4, y: value, x_units: "screen", y_offset: 2, text: name, text_color: ALARM,
-        text_font: FONT, text_font_size: "11px"}));
+      const label = new Bokeh.Label({x: 4, y: value, x_units: "screen", y_offset: 2, text: name, text_color: ALARM,
+        text_font: FONT, text_font_size: "11px", text_align: "right"});
+      figure.add_layout(label);
+      figure.properties.inner_width.change.connect(() => { label.x = figure.inner_width - 4; });
     }
   }
 
