@@ -136,7 +136,7 @@ def show_ports(ports: dict[str, PortRow], out: Console) -> None:
         return
     table = Table(title="Ports", title_justify="left", title_style="bold")
     table.add_column("port")
-    headings = ("effective\nlength mm", "ends: from, to\nmm", "tuning\nHz", "pipe resonances\nHz", "fastest air\nm/s")
+    headings = ("effective\nlength mm", "ends: from, to\nmm", "tuning\nHz", "pipe resonances\nHz", "fastest\nm/s peak")
     for heading in headings:
         table.add_column(heading, justify="right")
     for name, row in ports.items():

@@ -28,7 +28,8 @@ CAPTIONS = {
 def summary(prediction: Prediction) -> str:
     """Return the findings as one paragraph in plain words."""
     case, rows = prediction.case, prediction.best_tones()
-    drive = f"{tidy(case.drive.power)}\u00a0W" if case.drive.power is not None else f"{tidy(case.drive.voltage)}\u00a0V"
+    volts, watts = f"{tidy(case.drive.voltage)}\u00a0V", case.drive.power
+    drive = volts if watts is None else f"{tidy(watts)}\u00a0W into Re"
     place = f"at {tidy(case.listener.distance)} m" if case.listener.at is None else "at the listener"
     place = "in the room" if case.room is not None else place
     parts = [f"{_contents(case)}, driven with {drive}, heard {place}."]
@@ -182,7 +183,7 @@ def assumptions(prediction: Prediction) -> list[tuple[str, list[str]]]:
             f"sound speed {plain(air.sound_speed, 4)} m/s.",
         ),
         ("Fidelities", f"{', '.join(prediction.responses)}; the tables show the {prediction.best} model."),
-        ("Level", f"{_space(case)}; RMS. Excursion and air speed are peak values."),
+        ("Level", f"{_space(case)}. Levels and voltages are RMS, excursion and air speed peak values."),
         ("Losses", _losses(case)),
     ]
     listed = [(subject, [sentence]) for subject, sentence in out]
