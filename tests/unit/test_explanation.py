@@ -105,3 +105,15 @@ def test_a_long_list_is_cut_on_the_terminal_and_says_so(capsys, tmp_path, monkey
     assert "\n4. " not in text
     assert f"\n{many - 3} more from " in text
     assert (tmp_path / "out" / "explain.html").read_text(encoding="utf-8").count('id="feature-') == many
+
+
+@pytest.mark.parametrize(("start", "said"), [("30 Hz", True), ("15 Hz", False)])
+def test_a_peak_below_the_sweep_is_told(tmp_path, start, said):
+    """The slot's lower peak is near 25 Hz (feature 1 of the case as it is, from 20 Hz on)."""
+    text = next(path for path in CASES if path.stem == "lantern-slot").read_text(encoding="utf-8")
+    (tmp_path / "slot.toml").write_text(text.replace('start = "20 Hz"', f'start = "{start}"'), encoding="utf-8")
+    found = airpath.explanation(airpath.load(tmp_path / "slot.toml"), "lumped")
+    note = "The impedance falls from 30 Hz on: a peak lies below the sweep; a lower sweep.start shows it."
+    assert (note in found.missing) is said
+    assert len(found.missing) == said
+    assert any(f.kind == "peak" and f.frequency_hz < 30 for f in found.features) is not said

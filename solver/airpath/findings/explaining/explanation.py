@@ -11,6 +11,7 @@ from airpath.case.schema import Case
 from airpath.findings.explaining.explain import Feature, features_of, networks_of
 from airpath.findings.explaining.work import Held, WorkMap, held_at, work_map
 from airpath.findings.rooms import solved_by
+from airpath.findings.wording import sig
 from airpath.network.respond import respond
 from airpath.network.response import Response
 from airpath.network.solve import solve_network
@@ -22,7 +23,7 @@ class Explanation:
     """``responses``: per fidelity over the sweep, simplest first; the rest is by ``model``.
 
     ``tones``: one entry for each tone that the case names; ``notes``: what was assumed; ``missing``: which
-    fidelities could not be built and are missing in ``seen_by``; one sentence each.
+    fidelities could not be built and are missing in ``seen_by``, and a peak below the sweep; one sentence each.
     """
 
     case: Case
@@ -62,6 +63,7 @@ def explanation(case: Case, model: str | None = None) -> Explanation:
     omega = 2 * np.pi * sweep_frequencies(case)
     responses = {m: respond(case, network, solve_network(network, omega), m) for m, network in networks.items()}
     features = features_of(case, networks, best)
+    missing += _below(responses[best])
     tones: list[Held] = []
     notes = list(dict.fromkeys(note for network in networks.values() for note in network.notes))
     if case.tones:
@@ -74,3 +76,12 @@ def explanation(case: Case, model: str | None = None) -> Explanation:
         case=case, model=best, responses=responses, features=features, tones=tones,
         work=work_map(responses[best]), notes=notes, missing=missing,
     )  # fmt: skip
+
+
+def _below(response: Response) -> list[str]:
+    """Say that a peak lies below the sweep where the impedance falls from its start on: at 0 Hz it is the coil's."""
+    size = np.abs(response.impedance[:2])
+    if size[0] <= size[1]:
+        return []
+    start = sig(response.frequency[0])
+    return [f"The impedance falls from {start} Hz on: a peak lies below the sweep; a lower sweep.start shows it."]
