@@ -136,8 +136,8 @@ def show_ports(ports: dict[str, PortRow], out: Console) -> None:
         return
     table = Table(title="Ports", title_justify="left", title_style="bold")
     table.add_column("port")
-    headings = ("effective\nlength mm", "ends: from, to\nmm", "tuning\nHz", "pipe resonances\nHz", "fastest\nm/s peak")
-    for heading in headings:
+    headings = ("effective\nlength mm", "ends: from, to\nmm", "tuning\nHz", "pipe resonances\nHz")
+    for heading in (*headings, "fastest air\nm/s peak"):
         table.add_column(heading, justify="right")
     for name, row in ports.items():
         pipes = ", ".join(sig(f) for f in row.pipe_resonances_hz[:4]) + (
