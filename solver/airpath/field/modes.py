@@ -7,6 +7,7 @@ inertia), so the search ends when it has found exactly as many.
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
 Floats = NDArray[np.float64]
 
 _BLOCK = 4  # columns that advance together: wide enough for double eigenvalues, narrow for a high degree
+_MARGIN = 1.15  # of wavenumber, over the highest that is asked for
 _CONVERGED = 1e-7  # residual of a mode against its stiffness term: the eigenvalue's error is its square
 
 
@@ -60,17 +62,24 @@ def count_below(matrices: FieldMatrices, cut: float) -> int:
     return int(np.count_nonzero(factorise(stiffness - cut * mass).U.diagonal() < 0.0))
 
 
-def standing_waves(matrices: FieldMatrices, wavenumber: float, margin: float = 1.15) -> Modes:
-    """Return every mode below ``margin`` times a wavenumber [1/m]; those below the wavenumber itself
-    converged.
+def cut_above(wavenumber: float) -> float:
+    """Return the k^2 [1/m^2] up to which ``standing_waves`` looks for a ``wavenumber`` [1/m]."""
+    return (_MARGIN * wavenumber) ** 2
+
+
+def standing_waves(matrices: FieldMatrices, wavenumber: float) -> Modes:
+    """Return every mode below ``cut_above`` a wavenumber [1/m]; those below the wavenumber itself converged.
 
     Raises AccuracyError when the number found never meets the number counted.
     Checked by: tests/crosscheck/test_field_published.py.
     """
     stiffness, mass = matrices.operators[:2]
-    cut = (margin * wavenumber) ** 2
-    count, shift = count_below(matrices, cut), 0.5 * cut
-    factor = factorise(stiffness - shift * mass)
+    cut = cut_above(wavenumber)
+    shift = 0.5 * cut
+    with ThreadPoolExecutor(1) as pool:
+        counted = pool.submit(count_below, matrices, cut)
+        factor = factorise(stiffness - shift * mass)
+        count = counted.result()
     dimension = 4 * _BLOCK + int(2.4 * count)
     while True:
         dimension = min(dimension, matrices.unknowns // _BLOCK * _BLOCK)

@@ -7,7 +7,9 @@ and at a few other bad frequencies into errors, which join the basis.
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -17,7 +19,7 @@ from threadpoolctl import threadpool_limits  # type: ignore[import-untyped]
 from airpath.errors import AccuracyError
 from airpath.field.certificate import draw_probes
 from airpath.field.forms import FieldMatrices
-from airpath.field.modes import factorise, solve, standing_waves
+from airpath.field.modes import cut_above, factorise, solve, standing_waves
 from airpath.field.reduced import ReducedField
 from airpath.field.space import dressed_space
 from airpath.field.walls import Medium
@@ -26,8 +28,9 @@ Floats = NDArray[np.float64]
 ComplexArray = NDArray[np.complex128]
 
 _PLACES = 5  # frequencies that enrich the basis with one factorisation
+_LARGE = 4000  # unknowns from which two factorisations, side by side, take less time than the round they save
 _NOVEL = 0.03  # directions that errors share to this degree are one: near copies would only add rounding
-_COARSE = 6  # the basis grows on every sixth frequency, then meets them all
+_COARSE = 65  # frequencies that the basis grows on, before it meets them all
 _PART = 1e-6  # a real or imaginary part below this share of its error is rounding
 
 
@@ -62,7 +65,7 @@ def reduce_field(
     omega = 2.0 * np.pi * frequency
     with threadpool_limits(limits=1):
         model = _first_model(matrices, medium, float(np.max(frequency)))
-        model = _certify(model, omega[::_COARSE], 0.5 * tolerance, rounds)[0]
+        model = _certify(model, omega[:: max(1, len(omega) // _COARSE)], 0.5 * tolerance, rounds)[0]
         model, impedance, claim = _certify(model, omega, tolerance, rounds)
         sharpest = int(np.argmax(np.linalg.norm(impedance, axis=(1, 2)) * omega))
         model.direct_check(omega[sharpest], model.direct(omega[sharpest]))
@@ -88,7 +91,8 @@ def _certify(
         left = np.flatnonzero(claim > tolerance)
         if len(left) == 0:
             return model, impedance, claim
-        model = _enrich(model, omega[_worst(omega, claim, tolerance)])
+        factors = 2 if model.matrices.unknowns > _LARGE else 1
+        model = _enrich(model, _groups(omega[_worst(omega, claim, tolerance, factors * _PLACES)], factors))
         impedance[left], claim[left] = model.certified(omega[left])
     if np.all(claim <= tolerance):
         return model, impedance, claim
@@ -99,20 +103,31 @@ def _certify(
     )
 
 
-def _worst(omega: Floats, claim: Floats, tolerance: float) -> list[int]:
-    """Return the places of the largest claims above the tolerance, a twelfth of the frequency apart."""
+def _worst(omega: Floats, claim: Floats, tolerance: float, most: int) -> list[int]:
+    """Return the ``most`` places of the largest claims above the tolerance, a twelfth of the frequency apart."""
     claim = claim.copy()
     places: list[int] = []
-    while len(places) < _PLACES and claim.max() > tolerance:
+    while len(places) < most and claim.max() > tolerance:
         places.append(int(np.argmax(claim)))
         claim[np.abs(omega / omega[places[-1]] - 1.0) < 0.08] = 0.0
     return places
 
 
+def _groups(omega: Floats, factors: int) -> list[Floats]:
+    """Return ``omega`` (n,), worst first, in one group or two: near the worst, and near the farthest from it."""
+    away = np.abs(np.log(omega / omega[0]))
+    order = np.argsort(away)
+    far = int(np.count_nonzero(away > 0.5 * away.max())) if factors > 1 else 0
+    return [part for part in (omega[order[: len(omega) - far]], omega[order[::-1][:far]]) if len(part)]
+
+
 def _first_model(matrices: FieldMatrices, medium: Medium, highest_hz: float) -> ReducedField:
-    modes = standing_waves(matrices, 2.0 * np.pi * highest_hz / medium.air.sound_speed)
-    space, mix = dressed_space(matrices, medium, modes)
-    probes = draw_probes(matrices, modes.cut)
+    wavenumber = 2.0 * np.pi * highest_hz / medium.air.sound_speed
+    with ThreadPoolExecutor(1) as pool:
+        drawn = pool.submit(draw_probes, matrices, cut_above(wavenumber))
+        modes = standing_waves(matrices, wavenumber)
+        space, mix = dressed_space(matrices, medium, modes)
+        probes = drawn.result()
     small, probe_small = _products(matrices, space, space, probes)
     return ReducedField(
         matrices=matrices,
@@ -155,24 +170,34 @@ def _times(real: Any, right: ComplexArray) -> ComplexArray:
     return np.asarray((real @ np.ascontiguousarray(right).view(float)).view(complex))
 
 
-def _enrich(model: ReducedField, omega: Floats) -> ReducedField:
-    """Return the model with its errors at ``omega`` [rad/s] in the basis, after checking its claim at the
-    first.
+def _enrich(model: ReducedField, groups: list[Floats]) -> ReducedField:
+    """Return the model with its errors at all ``groups`` [rad/s] in the basis, after checking its claim at the first.
 
-    One factorisation, at the first frequency, serves all: there it turns the residual into the error
-    itself, at the others into most of it, because what the basis misses lies above the band. Real and imaginary parts
-    join apart: one complex column leaves a residual whose squares cancel, which no bound on its size can see.
+    Real and imaginary parts join apart: one complex column leaves a residual whose squares cancel, which no bound on
+    its size can see.
+    """
+    with ThreadPoolExecutor(len(groups)) as pool:  # SuperLU frees the lock
+        found = list(pool.map(partial(_errors, model), groups))
+    model.direct_check(groups[0][0], found[0][0])
+    errors = np.hstack([errors for _, errors in found])
+    parts = np.hstack([errors.real, errors.imag])
+    size = np.sqrt(np.sum(parts * (model.matrices.operators[1] @ parts), axis=0))
+    kept = size > _PART * np.tile(np.hypot(*np.split(size, 2)), 2)
+    model = replace(model, factorisations=model.factorisations + len(groups))
+    return _add(model, parts[:, kept] / size[kept])
+
+
+def _errors(model: ReducedField, omega: Floats) -> tuple[ComplexArray, ComplexArray]:
+    """Return the full solutions (unknowns, m) at the first ``omega`` [rad/s] (n,); the errors at all, (unknowns, n m).
+
+    One factorisation, at the first, serves all: there it turns the residual into the error itself, at the others into
+    most of it, because what the basis misses lies above the band.
     """
     matrices, m = model.matrices, model.load.shape[1]
     coefficients = model.medium.coefficients(omega)
     fields = _times(model.space, model.mix @ np.hstack(list(model.coordinates(omega))))
-    residual = _residual(matrices, coefficients, fields)
-    errors = solve(factorise(matrices.combined(coefficients[0])), residual)
-    model.direct_check(omega[0], fields[:, :m] + errors[:, :m])
-    parts = np.hstack([errors.real, errors.imag])
-    size = np.sqrt(np.sum(parts * (matrices.operators[1] @ parts), axis=0))
-    kept = size > _PART * np.tile(np.hypot(*np.split(size, 2)), 2)
-    return _add(model, parts[:, kept] / size[kept])
+    errors = solve(factorise(matrices.combined(coefficients[0])), _residual(matrices, coefficients, fields))
+    return fields[:, :m] + errors[:, :m], errors
 
 
 def _add(model: ReducedField, fields: Floats) -> ReducedField:
@@ -194,5 +219,4 @@ def _add(model: ReducedField, fields: Floats) -> ReducedField:
         small=np.concatenate([np.concatenate([model.small, cross], axis=2), lower], axis=1),
         load=np.vstack([model.load, fields.T @ matrices.means]),
         probe_small=np.concatenate([model.probe_small, seen], axis=2),
-        factorisations=model.factorisations + 1,
     )
