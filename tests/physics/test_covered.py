@@ -166,7 +166,7 @@ def test_a_horn_that_the_driver_feeds_is_capped_at_its_mouth() -> None:
     for model in ("lumped", "line"):
         outer, inner = (covered_box(found, model, end).state() for end in ("outer", "inner"))
         np.testing.assert_allclose(inner.velocity, outer.velocity, rtol=1e-12)
-        low = outer.at("back")[1] / outer.at("trumpet at 0 mm")[1]  # two closed springs, driven apart
+        low = outer.at("back")[1] / outer.at("trumpet.at 0 mm")[1]  # two closed springs, driven apart
         air_in_horn = 0.5 * (0.06 - 0.009) / np.log(0.06 / 0.009)
         assert abs(low[0]) == pytest.approx(air_in_horn / 0.008, rel=0.03)
 

@@ -51,7 +51,7 @@ def _driver_problems(case: Case) -> list[Problem]:
     try:
         mechanical = mechanical_set(driver.given, driver.Sd, driver.Re)
     except ValueError as error:
-        only_mechanical = driver.given and not any(name in driver.given for name in SMALL_SIGNAL)
+        only_mechanical = driver.given and not any(name in driver.given for name in (*SMALL_SIGNAL, "Qts"))
         wanted = MECHANICAL if only_mechanical else SMALL_SIGNAL
         key = next(name for name in wanted if name not in driver.given)
         return [Problem(table="driver", key=key, found=MISSING, expected=f"expected {error}")]

@@ -22,11 +22,12 @@ def path_problems(case: Case) -> list[Problem]:
 
 
 def _repeated(case: Case) -> Iterator[Problem]:
-    seen: dict[str, str] = {}
+    seen: dict[str, str] = {} if case.room is None else {"room": ""}
     for table, names in (("chambers", case.chambers), ("ports", case.ports), ("horns", case.horns)):
         for name in names:
             if name in seen:
-                expected = f"needs another name: [{seen[name]}.{name}] has this one already"
+                other = f"{seen[name]}.{name}" if seen[name] else name
+                expected = f"needs another name: [{other}] has this one already"
                 yield Problem(table=f"{table}.{name}", key="", found=name, expected=expected)
             seen.setdefault(name, table)
 

@@ -155,7 +155,7 @@ def _chamber(case: Case, network: Network, name: str) -> ChamberModes:
         terminals = tuple(range(len(joints)))
         found, cut = _cuboid_modes(element, network.air, case.sweep.stop)
     elif element.kind == "field-chamber":
-        at = [f"{name} at {joint.key}" for joint in joints]
+        at = [f"{name}.at {joint.key}" for joint in joints]
         terminals = tuple(branches[0].nodes.index(node) for node in at)
         found, cut = _drawn_modes(element, network.air, case.sweep.stop)  # type: ignore[arg-type]
     else:

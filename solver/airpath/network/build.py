@@ -156,7 +156,7 @@ class _Builder:
         nodes, load = [], 0.0
         for side, space in (("front", driver.front), ("rear", driver.rear)):
             if space == OUTSIDE:
-                nodes.append(f"cone {side}")
+                nodes.append(f"cone.{side}")
             elif space in self.case.horns:
                 nodes.append(_horn_node(space, self._taps(space)[1][side]))
             else:
@@ -172,7 +172,7 @@ class _Builder:
                 continue
             name = "cone.rear" if "cone" in self.outlets else "cone"
             apart = name == "cone.rear" and self.case.room is None  # behind an endless baffle
-            self._outlet(name, "driver", f"cone {side}", mouth, None if apart else at)
+            self._outlet(name, "driver", f"cone.{side}", mouth, None if apart else at)
             if not apart:
                 self._opening(name, None, -1, both_ends(section.area * driver.count))
         if driver.front == driver.rear == OUTSIDE and self.case.room is None:
@@ -224,7 +224,7 @@ class _Builder:
         inner = self._inner_end(name, port, "from")
         stages = passages.end_plug(passages.end_section(port, "from"), inner, port.count)
         stages += passages.body(port, self.lumped)
-        end = f"{name} end"
+        end = f"{name}.end"
         outside = port.to == OUTSIDE
         if not port.covered and not outside:
             length = self._inner_end(name, port, "to")
@@ -333,4 +333,4 @@ class _Builder:
 
 
 def _horn_node(name: str, along: float) -> str:
-    return f"{name} at {along * 1000:.9g} mm"
+    return f"{name}.at {along * 1000:.9g} mm"

@@ -75,7 +75,7 @@ def _cap(case: Case, network: Network, name: str, end: End, lumped: bool) -> Cap
         stub = Branch(owner=name, role=last.role, element=spring, nodes=(node,))
         return Cap(name=name, gone=tuple(mouths if fed else own), instead=(stub,))
     capped = [network.branches[i] for i in own if i not in mouths]
-    capped[-1] = replace(last, nodes=(*last.nodes[:-1], f"{name} capped"))
+    capped[-1] = replace(last, nodes=(*last.nodes[:-1], f"{name}.capped"))
     return Cap(name=name, gone=tuple(own), instead=tuple(capped))
 
 

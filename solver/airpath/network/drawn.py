@@ -68,13 +68,13 @@ def field_chamber(
     element, notes = reduced(case, f'chamber "{name}"', drawn, air, table.loss_q, fill_of(table))
     names = drawn.matrices.names
     key = {opening_name(joint): joint.key for joint in joints}
-    nodes = tuple(f"{name} at {key.get(opening, opening)}" for opening in names)
+    nodes = tuple(f"{name}.at {key.get(opening, opening)}" for opening in names)
     idle = [opening for opening in names if opening not in key]
     if idle:
         notes.append(f'chamber "{name}": nothing joins the drawn opening {", ".join(idle)}; it is a rigid wall')
     notes += _other_areas(name, dict(zip(names, drawn.matrices.areas.tolist(), strict=True)), joints)
     branch = Branch(owner=name, role="chamber", element=element, nodes=nodes)
-    return [branch], {joint.key: f"{name} at {joint.key}" for joint in joints}, notes
+    return [branch], {joint.key: f"{name}.at {joint.key}" for joint in joints}, notes
 
 
 def reduced(

@@ -10,7 +10,7 @@ from airpath.elements.base import Element
 from airpath.elements.cone import Cone
 
 OUTSIDE = "outside"  # the reference node, p = 0, unless a room stands around the box
-OPEN_AIR = "open air"  # beyond the room's door; the reference node then
+OPEN_AIR = "outside.air"  # beyond the room's door; the reference node then
 
 Places = tuple[tuple[float, float], ...]  # share of a way's air before a place, area there [m^2]
 Role = Literal["chamber", "port", "horn", "leak", "mouth", "driver", "room"]
@@ -19,6 +19,8 @@ Role = Literal["chamber", "port", "horn", "leak", "mouth", "driver", "room"]
 @dataclass(frozen=True, kw_only=True)
 class Branch:
     """One element between ``nodes`` (one per terminal); ``owner`` is the part of the case that it belongs to.
+
+    A chamber's node has the chamber's name; every other has a dot in its own, which no name of a case has.
 
     ``owners``: of each terminal, where an element serves several parts.
     """

@@ -156,7 +156,7 @@ def duct_chamber(name: str, table: ChamberTable, joints: list[Joint]) -> tuple[l
     section = Section(height=height, width=width)
     place = {joint.key: joint.position[axis] for joint in joints if joint.position is not None}
     stations, at = merge_near(place, length)
-    node = {x: f"{name} at {x * 1000:.6g} mm" for x in stations}
+    node = {x: f"{name}.at {x * 1000:.6g} mm" for x in stations}
     branches = [
         Branch(owner=name, role="chamber", element=element, nodes=(node[a], node[b]))
         for a, b in pairwise(stations)
@@ -187,7 +187,7 @@ def modal_chamber(name: str, table: ChamberTable, joints: list[Joint]) -> tuple[
         if not _fits(patch, table.size):
             raise OpeningError(joint)
     element = Cuboid(size=table.size, patches=patches, loss_q=table.loss_q, fluid=fill_of(table))
-    nodes = {joint.key: f"{name} at {joint.key}" for joint in joints}
+    nodes = {joint.key: f"{name}.at {joint.key}" for joint in joints}
     return [Branch(owner=name, role="chamber", element=element, nodes=tuple(nodes.values()))], nodes
 
 

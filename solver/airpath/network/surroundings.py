@@ -24,9 +24,9 @@ from airpath.elements.plug import Plug
 from airpath.network import joints, passages
 from airpath.network.graph import OPEN_AIR, OUTSIDE, Branch, Opening
 
-LISTENER = "room at listener"
-DOOR = "room at door"
-CORNER = "room at leak"
+LISTENER = "room.listener"
+DOOR = "room.door"
+CORNER = "room.leak"
 _EAR = 0.005  # of the shortest side: radius of the disc that the pressure in a room with standing waves is heard on
 _AT_REST = 1e-3  # ka at which a mouth's mass is that at rest
 
@@ -199,7 +199,7 @@ def _modal_room(case: Case, room: Room, outlets: list[Outlet], around: Around) -
         left = _mass_left(outlet.mouth, patch, room.size)
         node = outlet.node
         if left > 0:
-            node = f"room at {outlet.name}"
+            node = f"room.at {outlet.name}"
             plug = Plug(section=outlet.mouth.section, length=left, friction=False)
             around.exits[outlet.name] = (around.add(outlet.owner, "mouth", plug, outlet.node, node), 0, node)
         patches.append(patch)

@@ -127,7 +127,7 @@ def _capped(network: Network, owners: tuple[str, ...]) -> Network:
         if not any(b.owner == owner for b in mouths)
     }
     branches = tuple(
-        replace(b, nodes=(b.nodes[0], f"{b.owner} capped")) if id(b) in inner and len(b.nodes) == 2 else b
+        replace(b, nodes=(b.nodes[0], f"{b.owner}.capped")) if id(b) in inner and len(b.nodes) == 2 else b
         for b in network.branches
     )
     driver = network.branches[network.driver]
