@@ -44,6 +44,8 @@ def test_the_verdict_says_how_sure_it_is():
     assert clear.sure and clear.text == "What explains it: a leak."
     close = verdict([suspect("a leak", 300, "main"), suspect("a cap", 305, "nose"), none])
     assert not close.sure and "probably" in close.text and "Nearly as likely: a cap" in close.text
+    where = verdict([suspect('a leak in "main"', 300, "main"), suspect("a cap", 400, "nose"), none])
+    assert where.sure and where.text.endswith("may look like a leak; that was not tried.")
     same = verdict([suspect("no tube", 300, "nose"), suspect("a cap", 301, "nose", kind="cover"), none])
     assert same.sure and "Or: a cap" in same.text
     hopeless = verdict([suspect("a leak", 800, "main", structural=True), none])

@@ -25,7 +25,7 @@ _STEPS, _CLOSE_STEPS = 8, 20
 _CLEAR = 12.0  # of the score: from here one change is clearly likelier than another
 _HELPS = 0.5  # of the score without any change: one that leaves more explains nothing
 _LEAK = 8e-3  # m: a wider hole is an opening
-_ROUGH_PORT = " (or a port with more friction than a smooth tube)"
+_ROUGH_PORT = " A port with more friction than a smooth tube may look like a leak; that was not tried."
 _Real = NDArray[np.float64]
 
 
@@ -104,6 +104,7 @@ def verdict(suspects: list[Suspect], more: bool = False) -> Misfit:
     text = f"What {'' if sure else 'probably '}explains it: {best.text}."
     if near:
         text += f" {'Nearly as likely' if other else 'Or'}: {(other or near)[0].text}."
+    text += _ROUGH_PORT if best.text.startswith("a leak in ") else ""
     return Misfit(suspects=rest, sure=sure, text=text)
 
 
@@ -172,6 +173,6 @@ def _text(change: Change, asked: Squares, u: _Real) -> str:
     wide, names = values["diameter"], [f'"{name}"' for name in change.elements]
     size = f"{sig(wide * 1e3, 2)} mm"
     if wide < _LEAK:
-        return f"a leak {'in' if len(names) == 1 else 'between'} {listing(names)}, like a hole {size} wide{_ROUGH_PORT}"
+        return f"a leak {'in' if len(names) == 1 else 'between'} {listing(names)}, like a hole {size} wide"
     far = names[1] if len(names) > 1 else "the outside"
     return f"an opening from {names[0]} to {far} that the case does not have, like a port {size} wide"
