@@ -105,3 +105,15 @@ def test_help_imports_no_numerics():
     )
     run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert run.stdout.strip() == "[]"
+
+
+def test_a_calculation_that_cannot_be_trusted_is_status_3(tmp_path, capsys, monkeypatch):
+    def lost(*_):
+        raise airpath.AccuracyError("the power balance is off by 0.2, the limit is 1e-6")
+
+    monkeypatch.setattr("airpath.findings.predict.respond", lost)
+    out = tmp_path / "out"
+    assert main(["predict", str(CASES[0]), "--json", "--out", str(out)]) == 3
+    printed = capsys.readouterr()
+    assert (printed.out, printed.err) == ("", "airpath: the power balance is off by 0.2, the limit is 1e-6\n")
+    assert not out.exists()
