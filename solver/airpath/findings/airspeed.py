@@ -47,7 +47,7 @@ def speed_verdict(
         risk += _signs(port, speed, frequency, air)
     if most > max(limit, _FASTER * speed):
         but = "" if speed >= limit else "but "
-        risk += f"; {but}away from the tones {sig(most, 2)} m/s at {sig(where)} Hz, over the limit"
+        risk += f"; {but}at {sig(where)} Hz, away from the tones, it reaches {sig(most, 2)} m/s, over the limit"
     if speed >= limit:
         risk += f"; {_larger(case, port, speed / limit, 2 * np.pi * frequency / air.sound_speed)}"
     return f"{at}: {risk}"
