@@ -46,6 +46,8 @@ def test_the_verdict_says_how_sure_it_is():
     assert not close.sure and "probably" in close.text and "Nearly as likely: a cap" in close.text
     where = verdict([suspect('a leak in "main"', 300, "main"), suspect("a cap", 400, "nose"), none])
     assert where.sure and where.text.endswith("may look like a leak; that was not tried.")
+    soft = verdict([suspect('stuffing in "main"', 300, "main", kind="stuffed"), none])
+    assert soft.text.endswith("A leak through a slit or cloth may look like stuffing; that was not tried.")
     same = verdict([suspect("no tube", 300, "nose"), suspect("a cap", 301, "nose", kind="cover"), none])
     assert same.sure and "Or: a cap" in same.text
     hopeless = verdict([suspect("a leak", 800, "main", structural=True), none])

@@ -30,7 +30,10 @@ _BETTER = 20.0  # fall of chi^2 that a loss must bring, and that tells it from t
 _STRUCTURAL = 2.0  # squares of the noise per point that are more than noise
 _NO_MORE = "The losses are those of the case: no leak and no further absorption shows."
 _NOTHING = "Neither a leak nor absorption explains how the sweep differs from the case, so no Q of a tuning is given."
-_NOT_TRIED = "More friction in a port than in a smooth tube, which may look alike, was not tried."
+_NOT_TRIED = (
+    "A leak is tried as a round hole; a slit or cloth, and friction in a port beyond that of a smooth tube, were not "
+    "tried and may look alike."
+)
 _FAR = 0.15  # of the frequency, between a tuning as drawn and as measured
 _SAME = 0.02  # of the frequency, between a dip of the fitted case and the sweep's
 _FILLS = 0.02  # of |Z|: from here on a dip or peak is named
@@ -182,7 +185,7 @@ def _dips(case: Case, model: str) -> list[Spot]:
 
 def _found(best: _Trial, value: float, sure: bool, model: str) -> str:
     what = f"a leak about {sig(value, 2)} mm wide" if best.way == "leak" else f"absorption with a Q of {sig(value, 2)}"
-    other = "absorption" if best.way == "leak" else "a leak"
+    other = "absorption" if best.way == "leak" else "a round hole"
     lead = f'More loss than the case has: {what} in chamber "{best.chamber}"'
     changed = _effect(best, model)
     end = f"{other} would fit worse" if sure else f"{other} would fit nearly as well, so look for both"

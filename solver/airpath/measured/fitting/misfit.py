@@ -25,7 +25,10 @@ _STEPS, _CLOSE_STEPS = 8, 20
 _CLEAR = 12.0  # of the score: from here one change is clearly likelier than another
 _HELPS = 0.5  # of the score without any change: one that leaves more explains nothing
 _LEAK = 8e-3  # m: a wider hole is an opening
-_ROUGH_PORT = " A port with more friction than a smooth tube may look like a leak; that was not tried."
+_ALIKE = {  # by kind of what is found
+    "leak": " A port with more friction than a smooth tube may look like a leak; that was not tried.",
+    "stuffed": " A leak through a slit or cloth may look like stuffing; that was not tried.",
+}
 _Real = NDArray[np.float64]
 
 
@@ -104,7 +107,7 @@ def verdict(suspects: list[Suspect], more: bool = False) -> Misfit:
     text = f"What {'' if sure else 'probably '}explains it: {best.text}."
     if near:
         text += f" {'Nearly as likely' if other else 'Or'}: {(other or near)[0].text}."
-    text += _ROUGH_PORT if best.text.startswith("a leak in ") else ""
+    text += _ALIKE.get("leak" if best.text.startswith("a leak in ") else best.kind, "")
     return Misfit(suspects=rest, sure=sure, text=text)
 
 
