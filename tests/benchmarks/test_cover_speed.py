@@ -10,7 +10,6 @@ import time
 from itertools import combinations
 
 import numpy as np
-import pytest
 from threadpoolctl import threadpool_limits
 
 from airpath.findings.designs.cover import solved
@@ -26,12 +25,6 @@ SIX = case(
     rear="main", stop="2 kHz",
 )  # fmt: skip
 STATES = [some for count in range(7) for some in combinations(outlets(SIX), count)]
-
-
-@pytest.fixture(autouse=True)
-def _only_when_asked(request: pytest.FixtureRequest) -> None:
-    if not request.config.getoption("benchmark_enable"):
-        pytest.skip("a benchmark: run with --benchmark-enable")
 
 
 def test_64_states_cost_less_than_eight_solves(benchmark, capsys) -> None:

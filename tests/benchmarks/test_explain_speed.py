@@ -27,12 +27,6 @@ TEN = case(
 # The last tone lies on the pipe resonance of "nose": there is advice to find.
 
 
-@pytest.fixture(autouse=True)
-def _only_when_asked(request: pytest.FixtureRequest) -> None:
-    if not request.config.getoption("benchmark_enable"):
-        pytest.skip("a benchmark: run with --benchmark-enable")
-
-
 @pytest.mark.benchmark(timer=time.process_time)  # other work on the machine doesn't count
 def test_explaining_costs_less_than_sixty_solves(benchmark, capsys) -> None:
     network, omega = build(TEN, "line"), 2 * np.pi * sweep_frequencies(TEN)

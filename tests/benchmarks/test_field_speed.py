@@ -90,8 +90,6 @@ def ngsolve_seconds(mesh, order=4):
     ids=["partitioned-default", "partitioned-11k", "partitioned-52k", "folded-11k"],
 )
 def test_reduced_sweep(benchmark, outline, refine):
-    if not benchmark.enabled:
-        pytest.skip("a benchmark: run with --benchmark-enable")
     mesh = mesh_outline(outline(), highest_hz=2000.0, sound_speed=C, refine=refine)
     matrices, medium = assemble(mesh), Medium(air=AIR, depth=DEPTH)
     direct, other = direct_seconds(matrices, medium), ngsolve_seconds(mesh)
@@ -119,8 +117,6 @@ airpath.field.reduce.reduce_field(matrices, Medium(air=air, depth=0.18), np.geom
 
 
 def test_outline_to_impedance(benchmark):
-    if not benchmark.enabled:
-        pytest.skip("a benchmark: run with --benchmark-enable")
 
     def run(program):
         start = time.perf_counter()

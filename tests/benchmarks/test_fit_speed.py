@@ -9,7 +9,6 @@ import time
 from pathlib import Path
 
 import numpy as np
-import pytest
 from threadpoolctl import threadpool_limits
 
 from airpath.case import load
@@ -22,12 +21,6 @@ MOST_SOLVES = 300
 CASES = Path(__file__).parents[2] / "cases"
 FREE = ["nose.length=5 %", "throat.length=5 %", "rear.length=5 %", "driver.fs", "driver.Qes", "driver.Vas"]
 BUILT = {"ports.nose.length": 1.04, "ports.rear.length": 0.97, "driver.fs": 1.05, "driver.Vas": 0.94}
-
-
-@pytest.fixture(autouse=True)
-def _only_when_asked(request: pytest.FixtureRequest) -> None:
-    if not request.config.getoption("benchmark_enable"):
-        pytest.skip("a benchmark: run with --benchmark-enable")
 
 
 def test_six_values_to_500_points_cost_less_than_300_solves(benchmark, capsys) -> None:

@@ -21,12 +21,6 @@ DRAWING = Path(__file__).parents[2] / "meshes" / "fog-signal.toml"
 FACTORISATIONS, EVERYTHING_ELSE_S = 15.0, 2.0
 
 
-@pytest.fixture(autouse=True)
-def _only_when_asked(request: pytest.FixtureRequest) -> None:
-    if not request.config.getoption("benchmark_enable"):
-        pytest.skip("a benchmark: run with --benchmark-enable")
-
-
 def seconds(call: Callable[[], object], rounds: int = 5) -> float:
     """Return the median processor time of a call [s]."""
     times = []

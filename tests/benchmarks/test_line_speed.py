@@ -44,12 +44,6 @@ HELP_OVER_NUMPY = 2.0
 PREDICT_OVER_IMPORTS = 4.0
 
 
-@pytest.fixture(autouse=True)
-def _only_when_asked(request: pytest.FixtureRequest) -> None:
-    if not request.config.getoption("benchmark_enable"):
-        pytest.skip("a benchmark: run with --benchmark-enable")
-
-
 def omegas(count: int) -> np.ndarray:
     return 2 * np.pi * np.geomspace(20.0, 2000.0, count)
 

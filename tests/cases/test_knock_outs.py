@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from airpath.case.load import load
+from airpath.case.media import case_air
 from airpath.case.schema import Case
 from airpath.findings.explaining.explain import Feature, explain
-from airpath.network.meshed import case_air
 from known_boxes import case, chamber, port
 
 CASES = Path(__file__).resolve().parents[2] / "cases"

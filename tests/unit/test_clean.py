@@ -8,12 +8,12 @@ from typing import Any
 import numpy as np
 import pytest
 
+from airpath.case.media import case_air
 from airpath.case.schema import Case, Room
 from airpath.findings.airspeed import SPEED_LIMIT_SHARE
 from airpath.findings.cautions import hearing
 from airpath.findings.clean import clean_rows
 from airpath.findings.predict import predict
-from airpath.network.meshed import case_air
 from airpath.network.respond import solve
 from known_boxes import BOXES, case, chamber, port
 

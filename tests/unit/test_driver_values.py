@@ -84,7 +84,7 @@ def test_doubts_go_with_the_table() -> None:
     z = made().impedance
     assert z is not None
     found = driver_values(swept(z * (1 + 0.12 * np.sin(8 * np.log(GRID)))))
-    assert any(f"by {found.misfit:.1%} rms" in warning for warning in found.warnings)
+    assert any(f"by {100 * found.misfit:.1f} % rms" in warning for warning in found.warnings)
     assert all(f"# Careful: {warning}" in found.table for warning in found.warnings)
 
 
@@ -120,7 +120,7 @@ def test_warm_coil_and_small_shift_are_said() -> None:
     assert any("warm" in warning for warning in warm.warnings)
     assert warm.values["Mms"].value == pytest.approx(DRIVER["Mms"], rel=1e-3)
     little = driver_values(made(), made(added_mass=0.001), Sd=SD, added_mass=0.001)
-    assert any("moves by 4% only" in warning for warning in little.warnings)
+    assert any("moves by 4 % only" in warning for warning in little.warnings)
 
 
 def test_wrong_files_are_refused() -> None:

@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 
 from airpath.case import Case, load
+from airpath.case.media import case_air
 from airpath.case.parameters import parameters
 from airpath.cli.main import main
 from airpath.errors import CaseError, FidelityError
@@ -18,7 +19,6 @@ from airpath.findings.airspeed import SPEED_LIMIT_SHARE
 from airpath.findings.clean import clean_rows
 from airpath.findings.designs.rank import CommonDrive, rank
 from airpath.findings.designs.spread import one_millimetre, spread_of
-from airpath.network.meshed import case_air
 from airpath.network.respond import solve
 from airpath.report.pages.rankpage import rank_page
 from known_boxes import BOXES, case, chamber, port

@@ -44,11 +44,6 @@ class Section:
         return float(np.pi * self.height**2 / 4) if self.width is None else self.width * self.height
 
     @property
-    def perimeter(self) -> float:
-        """Wetted perimeter [m]."""
-        return float(np.pi * self.height) if self.width is None else 2 * (self.width + self.height)
-
-    @property
     def radius(self) -> float:
         """Radius of the circle of the same area [m]."""
         return float(np.sqrt(self.area / np.pi))

@@ -8,6 +8,7 @@ import os
 from airpath.acoustics.driver import MECHANICAL, SMALL_SIGNAL, MechanicalSet, mechanical_set
 from airpath.air import Air, air_at
 from airpath.case.geometry import geometry_problems
+from airpath.case.media import case_air
 from airpath.case.openings import Port
 from airpath.case.problem import MISSING, Problem
 from airpath.case.schema import Case
@@ -78,7 +79,7 @@ def _mass_problems(case: Case, mechanical: MechanicalSet) -> list[Problem]:
 
 
 def _tuning_problems(case: Case) -> list[Problem]:
-    air = air_at(case.air.temperature, case.air.pressure, case.air.relative_humidity)
+    air = case_air(case)
     problems = []
     for name, port in case.ports.items():
         spaces = [case.chambers[space] for space in (port.from_, port.to) if space in case.chambers]

@@ -19,7 +19,7 @@ def surroundings_problems(case: Case) -> list[Problem]:
     ends = [*_drivers_place(case), *_outer_ends(case)]
     if case.room is None:
         return [*ends, *_overlaps(case), *_listener_outside(case)]
-    return [*ends, *_box_fits(case, case.room), *_door(case, case.room), *_listener(case, case.room)]
+    return [*ends, *_box_fits(case, case.room), *_door(case.room), *_listener(case, case.room)]
 
 
 def outer_places(case: Case) -> dict[str, tuple[str, str, tuple[float, float, float] | None, float]]:
@@ -135,7 +135,7 @@ def _box_fits(case: Case, room: Room) -> Iterator[Problem]:
             yield Problem(table="room", key=key, found=found, expected=expected)
 
 
-def _door(case: Case, room: Room) -> Iterator[Problem]:
+def _door(room: Room) -> Iterator[Problem]:
     if room.opening_at is not None and room.size is None:
         yield Problem(table="room", key="opening_at", found=written(room.opening_at), expected="goes with a size")
         return

@@ -12,13 +12,13 @@ from rich.table import Table
 
 from airpath.case import load
 from airpath.cli.options import case_argument, out_folder, output_arguments
-from airpath.cli.show import MOST_TONES, console, progress, show_left_out
+from airpath.cli.show import MOST_TONES, console, progress, show_cautions, show_files, show_left_out, show_title
 from airpath.findings.designs.cover import CAPS, Covering, cover
 from airpath.findings.designs.covertext import LOUDEST
 from airpath.findings.wording import decibels, sig
+from airpath.network.response import SILENT_DB
 
 _SHOWN = 24  # states on the terminal
-_SILENT_DB = -100.0
 
 
 def arguments(command: argparse.ArgumentParser) -> None:
@@ -47,16 +47,14 @@ def run(options: argparse.Namespace) -> None:
     if options.json:
         print(json.dumps(found.to_dict(), allow_nan=False))
     elif not options.quiet:
-        show(found, console())
-        console().print(escape(f"Report: {folder / 'cover.html'}"), soft_wrap=True)
+        out = console()
+        show(found, out)
+        show_files("Report", [folder / "cover.html"], out)
 
 
 def show(found: Covering, out: Console) -> None:
     """Print the states as a table, a sentence about each, and what to be careful of."""
-    case = found.case
-    out.print(f"[bold]{escape(case.title or case.name)}[/bold]")
-    if case.scale != 1:
-        out.print(f"A 1:{case.scale:g} model: full-size frequency = frequency / {case.scale:g}.")
+    show_title(found.case, out)
     for note in found.notes:
         out.print(escape(note))
     if found.tones_text:
@@ -83,12 +81,11 @@ def show(found: Covering, out: Console) -> None:
         out.print(f"  {len(found.states) - _SHOWN} more states are in the report.")
     if found.answer:
         out.print(escape(found.answer))
-    for warning in found.warnings:
-        out.print(f"[bold yellow]Caution.[/bold yellow] {escape(warning)}")
+    show_cautions(found.warnings, out)
 
 
 def _cell(level: float, change: float, best: bool, *, first: bool) -> str:
-    if level < _SILENT_DB:
+    if level < SILENT_DB:
         return "silent"
     mark = " *" if best else ""
     return f"{level:.1f}{mark}" if first else f"{level:.1f} ({decibels(change)}){mark}"

@@ -10,9 +10,9 @@ from rich.markup import escape
 from rich.table import Table
 
 from airpath.cli.options import output_arguments, positive
-from airpath.cli.show import console
+from airpath.cli.show import console, show_files
 from airpath.errors import CaseError
-from airpath.findings.wording import sig
+from airpath.findings.wording import percent, sig
 from airpath.measured.drivers.driver import DriverValues, driver_values
 from airpath.measured.drivers.driverwords import shown
 from airpath.measured.reading.sweep import read_sweep
@@ -70,9 +70,9 @@ def _show(found: DriverValues, written: str | None) -> None:
     out.print(rows)
     for warning in found.warnings:
         out.print(f"[bold]Careful:[/bold] {escape(warning)}")
-    out.print(escape(f"The fit meets the curves within {found.misfit:.1%} rms."))
+    out.print(escape(f"The fit meets the curves within {percent(found.misfit, 1)} rms."))
     for note in found.notes:
         out.print(escape(note))
     out.print("\n" + escape(found.table), end="", soft_wrap=True)
     if written:
-        out.print(escape(f"Written: {written}"), soft_wrap=True)
+        show_files("Written", [written], out)

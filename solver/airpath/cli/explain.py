@@ -11,7 +11,7 @@ from rich.markup import escape
 
 from airpath.case import load
 from airpath.cli.options import case_argument, model_argument, out_folder, output_arguments
-from airpath.cli.show import console, progress
+from airpath.cli.show import console, progress, show_files
 from airpath.errors import CaseError
 from airpath.findings.explaining.explain import Feature
 from airpath.findings.explaining.explanation import Explanation, explanation
@@ -60,7 +60,7 @@ def run(options: argparse.Namespace) -> None:
         _show(found, out)
         if beside is not None:
             _show_measured(beside, out)
-        out.print(escape(f"Page: {folder / 'explain.html'}"), soft_wrap=True, highlight=False)
+        show_files("Page", [folder / "explain.html"], out)
 
 
 def _show(found: Explanation, out: Console) -> None:

@@ -11,7 +11,7 @@ from rich.table import Table
 
 from airpath.case import Case, load
 from airpath.cli.options import case_argument, out_folder, output_arguments
-from airpath.cli.show import console, progress
+from airpath.cli.show import console, progress, show_cautions, show_files
 from airpath.errors import CaseError
 from airpath.measured.fitting.fit import CoveredSweep, fit
 from airpath.measured.fitting.fitresult import FitResult
@@ -109,8 +109,7 @@ def _show(result: FitResult, files: list[Path]) -> None:
     for value in result.values:
         table.add_row(*(escape(cell) for cell in (value.name, *columns(value), value.text)))
     out.print(table)
-    for warning in result.warnings:
-        out.print(f"[bold yellow]Caution.[/bold yellow] {escape(warning)}")
+    show_cautions(result.warnings, out)
     for note in result.notes:
         out.print(escape(note))
-    out.print("Written: " + escape(", ".join(str(file) for file in files)), soft_wrap=True)
+    show_files("Written", files, out)

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import argparse
 import json
+from typing import TYPE_CHECKING
 
 from rich.markup import escape
 from rich.table import Table
 
 from airpath.cli.options import out_folder, output_arguments, positive
-from airpath.cli.show import console, progress
+from airpath.cli.show import console, progress, show_files
 from airpath.findings.wording import sig
 
-TYPE_CHECKING = False
 if TYPE_CHECKING:
     from airpath.findings.folding.fold import Fold
 
@@ -49,7 +49,7 @@ def run(options: argparse.Namespace) -> None:
         print(json.dumps(found.to_dict(), allow_nan=False))
     elif not options.quiet:
         _show(found)
-        console().print(f"Report: {escape(str(files[-1]))}", soft_wrap=True)
+        show_files("Report", files[-1:], console())
 
 
 def _show(found: Fold) -> None:

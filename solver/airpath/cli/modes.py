@@ -11,7 +11,7 @@ from rich.table import Table
 
 from airpath.case import load
 from airpath.cli.options import case_argument, out_folder, output_arguments, positive
-from airpath.cli.show import console, progress
+from airpath.cli.show import console, progress, show_files
 from airpath.findings.maps import pressure_maps, result
 from airpath.findings.modes import ChamberModes, ModeTable, modes
 from airpath.findings.wording import sig
@@ -49,7 +49,7 @@ def run(options: argparse.Namespace) -> None:
     elif not options.quiet:
         for chamber in table.chambers.values():
             _show(table, chamber)
-        console().print("Written: " + escape(", ".join(str(file) for file in files)), soft_wrap=True)
+        show_files("Written", files, console())
 
 
 def _show(table: ModeTable, chamber: ChamberModes) -> None:

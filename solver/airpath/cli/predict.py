@@ -6,11 +6,9 @@ import argparse
 import json
 from pathlib import Path
 
-from rich.markup import escape
-
 from airpath.case import load
 from airpath.cli.options import case_argument, model_argument, out_folder, output_arguments, pdf_argument
-from airpath.cli.show import console, progress, show_doors, show_ports, show_prediction
+from airpath.cli.show import console, progress, show_doors, show_files, show_ports, show_prediction
 from airpath.findings.predict import Prediction, predict
 from airpath.measured.reading.sweep import measured_of
 
@@ -53,4 +51,4 @@ def finish(options: argparse.Namespace, prediction: Prediction) -> None:
         show_prediction(prediction, out)
         show_doors(prediction.doors, out)
         show_ports(prediction.ports, out)
-        out.print(escape(f"Report: {folder / 'report.html'}"), soft_wrap=True, highlight=False)
+        show_files("Report", [folder / "report.html"], out)

@@ -12,7 +12,7 @@ from rich.table import Table
 
 from airpath.case import load
 from airpath.cli.options import out_folder, output_arguments, positive
-from airpath.cli.show import MOST_TONES, console, progress, show_left_out
+from airpath.cli.show import MOST_TONES, console, progress, show_cautions, show_files, show_left_out
 from airpath.findings.designs.rank import CommonDrive, Ranking, rank
 from airpath.findings.designs.ranktext import Margin
 from airpath.findings.wording import decibels, sig
@@ -48,8 +48,9 @@ def run(options: argparse.Namespace) -> None:
     if options.json:
         print(json.dumps(found.to_dict(), allow_nan=False))
     elif not options.quiet:
-        show(found, console())
-        console().print(escape(f"Report: {folder / 'rank.html'}"), soft_wrap=True)
+        out = console()
+        show(found, out)
+        show_files("Report", [folder / "rank.html"], out)
 
 
 def _drive(options: argparse.Namespace) -> CommonDrive | None:
@@ -83,8 +84,7 @@ def show(found: Ranking, out: Console) -> None:
     out.print("  To xmax, air speed: how much more drive, in dB, reaches that limit; below zero it is passed.")
     for text in (*found.texts, *found.notes):
         out.print(escape(f"  {text}"))
-    for warning in found.warnings:
-        out.print(f"[bold yellow]Caution.[/bold yellow] {escape(warning)}")
+    show_cautions(found.warnings, out)
 
 
 def _margin(margin: Margin | None) -> str:

@@ -15,7 +15,7 @@ from airpath.case import load
 from airpath.case.scaling import scaled_files
 from airpath.case.schema import Case
 from airpath.cli.options import case_argument, output_arguments
-from airpath.cli.show import console, progress
+from airpath.cli.show import console, progress, show_files
 from airpath.errors import AirpathError
 from airpath.findings.designs.scaling import Scaling, compare_scales
 from airpath.findings.wording import decibels, sig
@@ -54,8 +54,7 @@ def run(options: argparse.Namespace) -> None:
     elif not options.quiet:
         out = console()
         _show(found, case, out)
-        written = ", ".join(str(target.parent / name) for name in content)
-        out.print(escape(f"Written: {written}"), soft_wrap=True, highlight=False)
+        show_files("Written", [target.parent / name for name in content], out)
 
 
 def _scale(text: str) -> float:

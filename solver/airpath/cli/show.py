@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
+from pathlib import Path
 
 from rich.console import Console
 from rich.markup import escape
 from rich.table import Table
 
+from airpath.case.schema import Case
 from airpath.findings.ports import PortRow
 from airpath.findings.predict import Prediction
 from airpath.findings.rooms import Doors
@@ -17,6 +19,7 @@ from airpath.findings.tones import ToneRow
 from airpath.findings.wording import decibels, sig
 
 MOST_TONES = 5  # columns of a table on the terminal; more would be cut
+_PIPES = 4  # resonances said of each port
 
 
 def console() -> Console:
@@ -39,12 +42,28 @@ def progress(silent: bool) -> Iterator[Callable[[str], None]]:
         yield lambda text: bar.update(task, description=text)
 
 
-def show_prediction(prediction: Prediction, out: Console) -> None:
-    """Print title, tones, verdicts, and warnings."""
-    case = prediction.case
+def show_title(case: Case, out: Console) -> None:
+    """Print what the case is called, and of a scale model how its frequencies are read."""
     out.print(f"[bold]{escape(case.title or case.name)}[/bold]")
     if case.scale != 1:
         out.print(f"A 1:{case.scale:g} model: full-size frequency = frequency / {case.scale:g}.")
+
+
+def show_cautions(warnings: Iterable[str], out: Console) -> None:
+    """Print what to be careful of."""
+    for warning in warnings:
+        out.print(f"[bold yellow]Caution.[/bold yellow] {escape(warning)}")
+
+
+def show_files(what: str, files: Iterable[Path | str], out: Console) -> None:
+    """Print where the files are, on one line however long, so that it can be copied."""
+    out.print(escape(f"{what}: {', '.join(map(str, files))}"), soft_wrap=True)
+
+
+def show_prediction(prediction: Prediction, out: Console) -> None:
+    """Print title, tones, verdicts, and warnings."""
+    case = prediction.case
+    show_title(case, out)
     if prediction.parting:
         out.print(escape(prediction.parting))
     if prediction.tones_text:
@@ -54,8 +73,7 @@ def show_prediction(prediction: Prediction, out: Console) -> None:
     for row in rows:
         out.print(escape(f"  {sig(row.frequency_hz, 4)} Hz: {row.verdict}."))
     show_clean(prediction, out)
-    for warning in prediction.warnings:
-        out.print(f"[bold yellow]Caution.[/bold yellow] {escape(warning)}")
+    show_cautions(prediction.warnings, out)
 
 
 def show_clean(prediction: Prediction, out: Console) -> None:
@@ -127,9 +145,6 @@ def show_doors(doors: Doors | None, out: Console) -> None:
         out.print(f"  All other tables are for the first state: {doors.states[0].label}.")
 
 
-_PIPES = 4  # resonances said of each port
-
-
 def show_ports(ports: dict[str, PortRow], out: Console) -> None:
     """Print the port table and a sentence about each port."""
     if not ports:
@@ -140,9 +155,8 @@ def show_ports(ports: dict[str, PortRow], out: Console) -> None:
     for heading in (*headings, "fastest air\nm/s peak"):
         table.add_column(heading, justify="right")
     for name, row in ports.items():
-        pipes = ", ".join(sig(f) for f in row.pipe_resonances_hz[:4]) + (
-            ", ..." if len(row.pipe_resonances_hz) > 4 else ""
-        )
+        pipes = ", ".join(sig(f) for f in row.pipe_resonances_hz[:_PIPES])
+        pipes += ", ..." if len(row.pipe_resonances_hz) > _PIPES else ""
         table.add_row(
             escape(name), f"{row.effective_length_m * 1e3:.0f}",
             f"{row.end_correction_from_m * 1e3:.1f}, {row.end_correction_to_m * 1e3:.1f}",

@@ -97,7 +97,7 @@ def _build(found: Any, kind: str | None, depth_m: float | None, unit: str) -> Fi
     if used.min() < 0 or used.max() >= len(raw):
         raise GeometryError("a cell refers to a point that does not exist")
     p, t = raw[used], flat.reshape(t.shape)
-    p = _check_points(p, raw, solid, unit, resolved)
+    p = _check_points(p, solid, unit, resolved)
     t = _check_cells(p, t, unit)
     mesh = (skfem.MeshTet1 if solid else skfem.MeshTri1)(np.ascontiguousarray(p.T), np.ascontiguousarray(t.T))
     number = np.full(len(raw), -1, dtype=np.int64)
@@ -126,7 +126,7 @@ def _check_shape(
     raise GeometryError(f'kind is {kind!r}; a mesh of triangles needs kind "planar" or "axisymmetric"')
 
 
-def _check_points(p: FloatArray, raw: FloatArray, solid: bool, unit: str, kind: str) -> FloatArray:
+def _check_points(p: FloatArray, solid: bool, unit: str, kind: str) -> FloatArray:
     """Return the points used, (n, 2) or (n, 3) in the file's unit; check size, plane, radius, repeats."""
     if not np.isfinite(p).all() or p.shape[1] < (3 if solid else 2):
         raise GeometryError("the mesh holds coordinates that are not usable numbers")

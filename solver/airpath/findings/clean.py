@@ -7,10 +7,10 @@ from typing import Any, Literal
 
 import numpy as np
 
+from airpath.case.media import case_air
 from airpath.case.schema import Case
 from airpath.findings.airspeed import SPEED_LIMIT_SHARE, open_ways
 from airpath.findings.wording import sig
-from airpath.network.meshed import case_air
 from airpath.network.respond import nominal_resistance, source_voltage
 from airpath.network.response import Response
 

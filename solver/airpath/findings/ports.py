@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from airpath.air import Air
+from airpath.case.media import case_air
 from airpath.case.schema import Case
 from airpath.elements.plug import Plug
 from airpath.findings.airspeed import SPEED_LIMIT_SHARE, speed_verdict
@@ -17,7 +18,6 @@ from airpath.findings.wording import listing, sig
 from airpath.network import passages
 from airpath.network.graph import Network
 from airpath.network.horns import horn_way
-from airpath.network.meshed import case_air
 from airpath.network.response import Response
 
 

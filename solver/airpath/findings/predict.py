@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from airpath.acoustics.driver import mechanical_set
 from airpath.air import Air
+from airpath.case.media import case_air
 from airpath.case.parameters import parameters
 from airpath.case.schema import Case
 from airpath.elements.base import Omega
@@ -23,7 +24,6 @@ from airpath.findings.tones import ToneRow, tone_rows
 from airpath.findings.wording import percent, sig
 from airpath.network.build import build, models_for, refusal
 from airpath.network.graph import Network
-from airpath.network.meshed import case_air
 from airpath.network.respond import respond
 from airpath.network.response import Response
 from airpath.network.reuse import Reusing

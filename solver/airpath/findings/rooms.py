@@ -11,12 +11,12 @@ from numpy.typing import NDArray
 
 from airpath.acoustics.radiation import PISTON_LENGTH, rectangle_length
 from airpath.air import Air
+from airpath.case.media import case_air
 from airpath.case.schema import Case, Listener, Room
 from airpath.case.surroundings import first_mode_length, missing_places, outer_places
 from airpath.findings.wording import decibels, listing, sig
 from airpath.network.build import models_for
 from airpath.network.listening import SOLID_ANGLE
-from airpath.network.meshed import case_air
 from airpath.network.respond import solve
 from airpath.network.response import Response
 from airpath.network.surroundings import door_inner_length, door_section

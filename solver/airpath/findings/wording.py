@@ -18,9 +18,9 @@ def decibels(value: float) -> str:
     return "0.0" if text in ("+0.0", "-0.0") else text
 
 
-def percent(fraction: float) -> str:
-    """Return a fraction as whole percent, a blank before the sign: "76 %"."""
-    return f"{100 * fraction:.0f} %"
+def percent(fraction: float, decimals: int = 0) -> str:
+    """Return a fraction in percent, whole or with so many decimals, a blank before the sign: "76 %"."""
+    return f"{100 * fraction:.{decimals}f} %"
 
 
 def slope(hz_per_unit: float, unit: str, value: float | None = None) -> str:

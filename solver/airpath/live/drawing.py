@@ -41,7 +41,7 @@ def drawing(case: Case, words: Mapping[str, str]) -> str:
     for x, y, text, style, part in sheet.texts:
         groups.setdefault(part, []).append(_text(x * scale, -y * scale, text, style))
     ends = {part for part in groups if part.endswith(END)}
-    inner = [_group(case, part, "".join(groups[part]), words) for part in groups if part not in ends]
+    inner = [_group(part, "".join(groups[part]), words) for part in groups if part not in ends]
     inner += [_end(case, part.removesuffix(END), "".join(groups[part]), _reach(sheet, part, scale)) for part in ends]
     view = " ".join(f"{value:.1f}" for value in box)
     return (
@@ -51,7 +51,7 @@ def drawing(case: Case, words: Mapping[str, str]) -> str:
     )
 
 
-def _group(case: Case, part: str, inner: str, words: Mapping[str, str]) -> str:
+def _group(part: str, inner: str, words: Mapping[str, str]) -> str:
     if part not in words:
         return f"<g>{inner}</g>"
     label = escape(words[part])

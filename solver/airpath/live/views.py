@@ -18,12 +18,12 @@ from airpath.findings.wording import decibels, listing, sig
 from airpath.live.drawing import drawing
 from airpath.live.parts import knobs, little, part_words, parts, pretty
 from airpath.live.session import Session
+from airpath.network.response import SILENT_DB
 from airpath.report.cells import port_cells, tone_cells
 from airpath.report.pages.explained import flags
 
 _SHOWN = 3  # features named of each knob
 _FULL_SHADE_DB = 12.0
-_SILENT_DB = -60.0  # below it nothing opens to the outside: the number means nothing
 
 
 def state(session: Session) -> dict[str, Any]:
@@ -131,13 +131,13 @@ def covering(found: Covering) -> dict[str, Any]:
 def _cell(level: float, change: float, best: bool) -> dict[str, Any]:
     """Return level and change in words; ``by``: the change from -1 to 1, for a shade."""
     by = max(-1.0, min(1.0, change / _FULL_SHADE_DB))
-    if level < _SILENT_DB:
+    if level < SILENT_DB:
         return {"level": "silent", "change": "", "best": best, "by": by}
     return {"level": f"{level:.1f} dB", "change": f"{decibels(change)} dB".replace("-", "−"), "best": best, "by": by}
 
 
 def _mean(level: float) -> str:
-    return "silent" if level < _SILENT_DB else f"{level:.1f} dB"
+    return "silent" if level < SILENT_DB else f"{level:.1f} dB"
 
 
 def _is_covered(case: Case, name: str) -> bool:

@@ -13,7 +13,7 @@ from airpath.errors import FidelityError, SweepError
 from airpath.findings.explaining.explain import Feature, networks_of
 from airpath.findings.explaining.explanation import Explanation, explanation
 from airpath.findings.explaining.features import matching
-from airpath.findings.wording import sig
+from airpath.findings.wording import percent, sig
 from airpath.measured.comparewords import counterpart, in_common, nothing_there, only_predicted
 from airpath.measured.drift import Drift, drift
 from airpath.measured.fitting.fit import fit
@@ -235,6 +235,6 @@ def _nearest(them: list[Found], one: Found) -> Found | None:
 
 
 def _fits(rms: dict[str, float], best: str) -> str:
-    rest = [f"{name} by {error:.1%}" for name, error in rms.items() if name != best]
-    lead = f"The {best} model departs from the sweep by {rms[best]:.1%} rms"
+    rest = [f"{name} by {percent(error, 1)}" for name, error in rms.items() if name != best]
+    lead = f"The {best} model departs from the sweep by {percent(rms[best], 1)} rms"
     return f"{lead} ({', '.join(rest)})." if rest else f"{lead}."

@@ -13,7 +13,7 @@ from airpath.case.parameters import Parameter, parameters
 from airpath.case.schema import Case
 from airpath.errors import SweepError
 from airpath.findings.explaining.features import matching
-from airpath.findings.wording import listing, sig
+from airpath.findings.wording import listing, percent, sig
 from airpath.measured.fitting.derivatives import log_impedance
 from airpath.measured.fitting.fit import fit
 from airpath.measured.fitting.fitresult import FitResult
@@ -232,15 +232,15 @@ def _summary(
     changes: list[Change], moved: list[tuple[str, float, float]], sizes: list[float], noise: float, turned: bool
 ) -> str:
     if not changes and turned:
-        return f"The sweeps differ by {sizes[0]:.1%} rms; that leaves {sizes[1]:.1%}."
+        return f"The sweeps differ by {percent(sizes[0], 1)} rms; that leaves {percent(sizes[1], 1)}."
     if not changes:
         if sizes[0] < 3 * noise:
             return "Nothing changed beyond the noise of the sweeps."
-        return (f"The sweeps differ by {sizes[0]:.1%} rms, and no value of the case explains it: look for a leak, a "
-                "loose part or another set-up of the measurement.")  # fmt: skip
+        return (f"The sweeps differ by {percent(sizes[0], 1)} rms, and no value of the case explains it: look for a "
+                "leak, a loose part or another set-up of the measurement.")  # fmt: skip
     went = [f"the {kind} at {sig(was, 4)} Hz went to {sig(now, 4)} Hz" for kind, was, now in moved]
     leave = "change below leaves" if len(changes) == 1 else "changes below leave"
-    text = f"The sweeps differ by {sizes[0]:.1%} rms; the {leave} {sizes[1]:.1%}."
+    text = f"The sweeps differ by {percent(sizes[0], 1)} rms; the {leave} {percent(sizes[1], 1)}."
     text += " The model's own error does not cancel between two such states: doubt small ones." if turned else ""
     text += f" {listing(went)[0].upper()}{listing(went)[1:]}." if went else ""
     if sizes[1] > 4 * noise and any(abs(np.log1p(change.relative)) > _TOO_FAR for change in changes):

@@ -10,6 +10,7 @@ from airpath.acoustics.driver import mechanical_set
 from airpath.acoustics.ends import flanged_length
 from airpath.acoustics.viscothermal import Section
 from airpath.air import air_at
+from airpath.case.media import case_air, fill_of
 from airpath.case.schema import Case, Port
 from airpath.case.surroundings import missing_places
 from airpath.elements.base import Element
@@ -22,9 +23,8 @@ from airpath.elements.plug import Plug
 from airpath.errors import AirpathError, CaseError, FidelityError
 from airpath.network import drawn, joints, passages
 from airpath.network.graph import OUTSIDE, Branch, Network, Opening, Places, both_ends
-from airpath.network.horns import Way, fill_of, horn_way
+from airpath.network.horns import Way, horn_way
 from airpath.network.limits import SPREAD, limits
-from airpath.network.meshed import case_air
 from airpath.network.surroundings import Outlet, is_placed, surroundings
 
 MODELS = ("lumped", "line", "field")
@@ -134,7 +134,7 @@ class _Builder:
         shape = drawn.read_chamber(self.case, name, found)
         if not self.field:
             branches, nodes = joints.one_pressure(
-                name, table, found, shape.volume, shape.wall_area, shape.spread(joints.fill_of(table))
+                name, table, found, shape.volume, shape.wall_area, shape.spread(fill_of(table))
             )
             self._place(name, branches, nodes, shape.volume)
             return

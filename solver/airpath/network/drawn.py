@@ -10,11 +10,12 @@ import numpy as np
 
 from airpath.acoustics.porous import Fill
 from airpath.air import Air
+from airpath.case.media import fill_of
 from airpath.case.schema import Case
 from airpath.case.schema import Chamber as ChamberTable
 from airpath.errors import GeometryError
 from airpath.network.graph import Branch
-from airpath.network.joints import Joint, fill_of
+from airpath.network.joints import Joint
 from airpath.network.meshed import Drawn, read_drawn
 from airpath.network.sweep import sweep_frequencies
 
@@ -95,12 +96,12 @@ def reduced(
         f"{sweep.basis_size}; claimed error of its impedance {sweep.claimed_error.max():.0e} at most"
     ]
     if drawn.matrices.stuffed_share > 0:
-        share = f"{drawn.matrices.stuffed_share:.0%} of its volume is drawn as stuffed"
+        share = f"{100 * drawn.matrices.stuffed_share:.0f} % of its volume is drawn as stuffed"
         notes.append(f"{what}: {share}" + ("" if fluid else "; without a fill in the case it is taken as plain air"))
     ratio = layer_ratio(drawn.mesh, air, case.sweep.start)
     if ratio > _THICK_LAYER:
         notes.append(
-            f"{what}: at {case.sweep.start:g} Hz the layer at its walls takes {ratio:.0%} of the narrowest "
+            f"{what}: at {case.sweep.start:g} Hz the layer at its walls takes {100 * ratio:.0f} % of the narrowest "
             "gap; the field model's wall losses are rough there"
         )
     return element, notes

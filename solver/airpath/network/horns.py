@@ -9,6 +9,7 @@ import numpy as np
 
 from airpath.acoustics.porous import Fill
 from airpath.acoustics.viscothermal import Section
+from airpath.case.media import fill_of
 from airpath.case.schema import Case
 from airpath.case.schema import Horn as HornTable
 from airpath.elements.horn import Horn, horn_profile
@@ -68,11 +69,6 @@ def horn_way(case: Case, name: str) -> Way:
     end = horns[-1]
     mouth = float(end.area(np.array([end.length]))[0])
     return Way(pieces=horns, throat=Section.round(horns[0].throat), mouth=Section.round(mouth))
-
-
-def fill_of(table: HornTable) -> Fill | None:
-    """Return the stuffing of a horn."""
-    return None if table.fill is None else Fill(**table.fill.model_dump())
 
 
 def _given(table: HornTable) -> list[Horn]:

@@ -13,6 +13,7 @@ from airpath.acoustics.porous import Fill
 from airpath.acoustics.viscothermal import Section
 from airpath.acoustics.wall import wall_share
 from airpath.case.geometry import sizes, written
+from airpath.case.media import fill_of
 from airpath.case.problem import Problem
 from airpath.case.schema import Case
 from airpath.case.schema import Chamber as ChamberTable
@@ -223,8 +224,3 @@ def _fits(patch: Patch, size: Position) -> bool:
 
 def _stretch(section: Section, length: float, table: ChamberTable) -> Element:
     return Duct(section=section, length=length, fill=fill_of(table), loss_q=table.loss_q)
-
-
-def fill_of(table: ChamberTable) -> Fill | None:
-    """Return the stuffing of a chamber."""
-    return None if table.fill is None else Fill(**table.fill.model_dump())

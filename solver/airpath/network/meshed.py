@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from airpath.acoustics.porous import Fill
-from airpath.air import Air, air_at
+from airpath.case.media import case_air
 from airpath.case.schema import Case, Chamber, Horn
 from airpath.errors import GeometryError
 
@@ -38,11 +38,6 @@ class Drawn:
         from airpath.field.potential import equivalent_horn
 
         return equivalent_horn(self.mesh)
-
-
-def case_air(case: Case) -> Air:
-    """Return the air of a case."""
-    return air_at(case.air.temperature, case.air.pressure, case.air.relative_humidity)
 
 
 def read_drawn(case: Case, place: str, table: Chamber | Horn, order: tuple[str, ...] = ()) -> Drawn:

@@ -12,6 +12,7 @@ from airpath.elements.base import ComplexArray
 
 FloatArray = NDArray[np.float64]
 REFERENCE_PRESSURE = 20e-6  # Pa
+SILENT_DB = -100.0  # below it nothing opens to the listener: what is left is rounding
 
 
 @dataclass(frozen=True, kw_only=True)

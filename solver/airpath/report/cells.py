@@ -11,7 +11,7 @@ from airpath.findings.rooms import Doors
 from airpath.findings.tones import ToneRow
 from airpath.measured.reading.sweep import MeasuredSweep
 from airpath.report.sketching.drawnspace import outlined
-from airpath.report.style import plain, tidy
+from airpath.report.style import plain, signed, tidy
 
 _SUMMED_TONES = 4
 _PIPES = 4  # resonances listed of one port
@@ -80,11 +80,6 @@ def tone_cells(prediction: Prediction, row: ToneRow) -> dict[str, Any]:
         ],
         "verdict": row.verdict,
     }
-
-
-def signed(value: float) -> str:
-    """Return a difference with its sign and one decimal."""
-    return "0.0" if abs(value) < 0.05 else f"{value:+.1f}".replace("-", "−")
 
 
 def _whole(value: float) -> str:

@@ -136,6 +136,12 @@ def tidy(value: float, digits: int = 3) -> str:
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
+def signed(value: float, decimals: int = 1) -> str:
+    """Return a difference with its sign and so many decimals, no sign before nothing: +1.5, −0.3, 0.0."""
+    text = f"{value:+.{decimals}f}"
+    return (text if float(text) else text[1:]).replace("-", "\u2212")
+
+
 def shortened(name: str, most: int = 16) -> str:
     """Return a name that fits beside a curve."""
     return name if len(name) <= most else name[: most - 1] + "…"

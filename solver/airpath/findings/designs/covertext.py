@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from airpath.case.media import case_air
 from airpath.case.schema import Case
 from airpath.findings.airspeed import SPEED_LIMIT_SHARE
 from airpath.findings.cautions import excursion, hearing, power
@@ -16,8 +17,7 @@ from airpath.findings.tones import HELD_DB
 from airpath.findings.wording import decibels, listing, sig
 from airpath.network.covered import outlets
 from airpath.network.graph import OUTSIDE
-from airpath.network.meshed import case_air
-from airpath.network.response import FloatArray
+from airpath.network.response import SILENT_DB, FloatArray
 
 if TYPE_CHECKING:
     from airpath.findings.designs.cover import Curves
@@ -27,7 +27,6 @@ LOUDEST = f"the loudest at this tone, or on average; of states within {EQUAL_DB:
 _WORTH_DB = 0.5  # a smaller change isn't worth a word
 _STAYS = 0.01  # relative: a tuning that moves less stays
 _SAME = 0.03  # relative: so close a dip is the one that was there
-_SILENT_DB = -100.0
 _MOST_TOLD = 16
 _NUMBERS = ("no", "one", "two", "three", "four", "five", "six")
 
@@ -95,7 +94,7 @@ def sentence(
     where = " at the inner end" if end == "inner" and len(fed) < len(covered) else ""
     start = f"With {listing([_quoted(name) for name in covered])} covered{where}"
     left = left_over(case, covered)
-    if level.max() < _SILENT_DB:
+    if level.max() < SILENT_DB:
         return f"{start}, {left}: nothing opens to the outside, no sound comes out."
     parts = [part for part in (_tuning(case, covered, *held), _levels(frequency, change)) if part]
     return f"{start}, {left}: {', '.join(parts)}."

@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from airpath.case.media import case_air
 from airpath.case.schema import Case
 from airpath.errors import CaseError, FidelityError
 from airpath.findings.airspeed import SPEED_LIMIT_SHARE, open_ways
@@ -17,7 +18,6 @@ from airpath.findings.designs.spread import Spread, spread_of
 from airpath.findings.wording import sig
 from airpath.network.build import build, label, models_for, refusal
 from airpath.network.covered import air_volume
-from airpath.network.meshed import case_air
 from airpath.network.respond import respond, source_voltage
 from airpath.network.response import FloatArray, Response
 from airpath.network.solve import solve_network

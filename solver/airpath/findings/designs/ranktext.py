@@ -8,11 +8,11 @@ from itertools import groupby, pairwise
 
 import numpy as np
 
+from airpath.case.media import case_air
 from airpath.case.schema import Case
 from airpath.findings.airspeed import SPEED_LIMIT_SHARE, open_ways
 from airpath.findings.cautions import hearing
 from airpath.findings.wording import listing, sig
-from airpath.network.meshed import case_air
 from airpath.network.respond import nominal_resistance, source_voltage
 from airpath.network.response import FloatArray, Response
 

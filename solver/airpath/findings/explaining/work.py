@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from airpath.findings.tones import cone_held, label
-from airpath.findings.wording import listing, sig
+from airpath.findings.wording import listing, percent, sig
 from airpath.network.response import Response
 
 Way = Literal["with", "against", "aside"]
@@ -131,11 +131,11 @@ def _working(openings: dict[str, Worker]) -> list[str]:
     first, *rest = busy
     if len(openings) == 1:
         return [f"only {label(first)} moves the air outside"]
-    lead = f"{label(first)} moves {100 * openings[first].share:.0f} % of the air"
+    lead = f"{label(first)} moves {percent(openings[first].share)} of the air"
     ways = {"with": "in step with it", "against": "against it", "aside": "neither in step nor against it"}
     said = []
     for way, words in ways.items():
-        names = [f"{label(n)} {100 * openings[n].share:.0f} %" for n in rest if openings[n].way == way]
+        names = [f"{label(n)} {percent(openings[n].share)}" for n in rest if openings[n].way == way]
         said += [f"{listing(names)} {words}"] if names else []
     return [", ".join([lead, *said])]
 

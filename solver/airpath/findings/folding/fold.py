@@ -25,13 +25,13 @@ from airpath.findings.folding.foldrows import FoldRow, fold_rows
 from airpath.findings.folding.ways import (
     FieldWay,
     Way,
-    complex_json,
     field_way,
     level_db,
     line_way,
     mouth_of,
     parts_from,
 )  # fmt: skip
+from airpath.network.response import complex_dict
 
 Floats = NDArray[np.float64]
 
@@ -103,7 +103,7 @@ class Fold:
 
     def _curves(self, name: str) -> dict[str, Any]:
         ways = {"centreline": self.centre, "line": self.line, "field": self.field.way}
-        curves = {key: complex_json(getattr(way, name)) for key, way in ways.items()}
+        curves = {key: complex_dict(getattr(way, name)) for key, way in ways.items()}
         return {"frequency_hz": self.frequency.tolist(), **curves}
 
 

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from airpath.air import Air, air_at
 from airpath.case import Case, load
+from airpath.case.media import case_air
 from airpath.elements.horn import Horn, horn_profile
 from airpath.errors import CaseError, GeometryError
 from airpath.field.intended import intended_horn
@@ -19,7 +20,6 @@ from airpath.field.outline import Outline
 from airpath.field.outlinefile import load_outline
 from airpath.findings.wording import sig
 from airpath.network.build import label
-from airpath.network.meshed import case_air
 
 Floats = NDArray[np.float64]
 

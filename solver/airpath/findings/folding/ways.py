@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -104,8 +103,3 @@ def parts_from(frequency: Floats, difference_db: Floats, least_db: float = 1.0) 
     """Return the lowest frequency [Hz] at which a difference (n,) exceeds ``least_db``; None if it never does."""
     beyond = np.flatnonzero(np.abs(difference_db) > least_db)
     return float(frequency[beyond[0]]) if len(beyond) else None
-
-
-def complex_json(values: ComplexArray) -> dict[str, Any]:
-    """Return a complex array as JSON holds it."""
-    return {"re": values.real.tolist(), "im": values.imag.tolist()}

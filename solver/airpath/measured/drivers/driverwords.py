@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from airpath.findings.wording import listing, sig
+from airpath.findings.wording import listing, percent, sig
 from airpath.measured.drivers.motor import Circuit, Fit
 from airpath.measured.reading.sweep import MeasuredSweep
 from airpath.units import parse_quantity
@@ -78,8 +78,9 @@ def warnings(
         rms = float(np.sqrt(np.mean(size**2)))
         if rms > _MISFIT:
             worst = int(np.argmax(size))
-            out.append(f"{sweep.source.name}: a driver in free air or a closed box has no such curve: it departs from "
-                       f"the fit by {rms:.1%} rms, most at {sig(sweep.frequency[worst])} Hz ({size[worst]:.0%}).")
+            out.append(f"{sweep.source.name}: a driver in free air or a closed box has no such curve: it departs "
+                       f"from the fit by {percent(rms, 1)} rms, "
+                       f"most at {sig(sweep.frequency[worst])} Hz ({percent(size[worst])}).")
         if len(dropped):
             out.append(f"{sweep.source.name}: left out as outliers: {listing([sig(f, 4) for f in dropped[:4]])} Hz"
                        + (f" and {len(dropped) - 4} more." if len(dropped) > 4 else "."))  # fmt: skip
@@ -89,12 +90,13 @@ def warnings(
             out.append(f"The two sweeps have Re = {sig(rest[0])} and {sig(rest[1])} ohm: the coil was warm in one of "
                        "them, or a cable differs. Let it cool and measure again.")  # fmt: skip
         f0 = [float(np.exp(circuit.logs(whole.x)[5])) for circuit in circuits]
-        if abs(f0[1] / f0[0] - 1) < _LEAST_SHIFT:
-            out.append(f"The resonance moves by {abs(f0[1] / f0[0] - 1):.0%} only: take more mass or a smaller volume; "
+        shift = abs(f0[1] / f0[0] - 1)
+        if shift < _LEAST_SHIFT:
+            out.append(f"The resonance moves by {percent(shift)} only: take more mass or a smaller volume; "
                        "a quarter and more gives Mms, Bl and Vas well.")  # fmt: skip
     unsure = [name for name, v in values.items() if v.std > _UNSURE * v.value]
     if unsure:
-        out.append(f"{listing(unsure)}: known to worse than {_UNSURE:.0%} only.")
+        out.append(f"{listing(unsure)}: known to worse than {percent(_UNSURE)} only.")
     return out
 
 

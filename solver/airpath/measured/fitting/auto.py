@@ -44,7 +44,7 @@ def choose(names: list[str], weighted: _Real) -> list[Choice]:
     return [
         Choice(
             name=name, taken=i in taken, strength=float(strength[i]), like=(like := _like(i, names, weighted, taken)),
-            why=_why(i, names, weighted, strength, taken, like),
+            why=_why(i, weighted, strength, taken, like),
         )
         for i, name in enumerate(names)
     ]  # fmt: skip
@@ -60,7 +60,7 @@ def _like(i: int, names: list[str], weighted: _Real, taken: list[int]) -> str:
     return names[taken[best]] if cosine[best] > _ALIKE else ""
 
 
-def _why(i: int, names: list[str], weighted: _Real, strength: _Real, taken: list[int], like: str) -> str:
+def _why(i: int, weighted: _Real, strength: _Real, taken: list[int], like: str) -> str:
     if strength[i] <= _SEEN:
         return "the sweep does not see it: what it may be off by changes the curve by less than the noise"
     rest = [j for j in taken if j != i]

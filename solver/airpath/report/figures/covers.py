@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from airpath.findings.designs.cover import Covering
+from airpath.network.response import SILENT_DB
 from airpath.report.figures.frame import End, end_labels, frame, limit_line, mark_tones
 from airpath.report.style import ALARM, INK, WIDTH, opening_style, shortened, tidy
 
@@ -17,7 +18,6 @@ if TYPE_CHECKING:
 MOST_ROWS = 24  # of the matrix; more are in the table
 _MOST_CURVES = 5
 _LEVEL_RANGE_DB = 45.0
-_SILENT_DB = -100.0
 _FULL_DB = 12.0  # change with the fullest colour
 _LOUDER, _QUIETER = (0.12, 0.40, 0.68), (0.85, 0.45, 0.08)  # blue and orange: apart for every kind of colour vision
 _QUIET = (0.90, 0.92, 0.93)
@@ -48,7 +48,7 @@ def matrix(found: Covering) -> Figure:
         _marks(axes, found, i, middle)
         for c in range(columns):
             place = (start + c * _CELL, head + r * _ROW)
-            shade = _QUIET if max(found.states[i].spl_db) < _SILENT_DB else _shade(_change(found, i, c))
+            shade = _QUIET if max(found.states[i].spl_db) < SILENT_DB else _shade(_change(found, i, c))
             axes.add_patch(Rectangle(place, _CELL, _ROW, facecolor=shade, edgecolor="white"))
             _cell(axes, found, i, c, start + (c + 0.5) * _CELL, middle)
     for c in range(columns):
@@ -93,7 +93,7 @@ def _cell(axes: Axes, found: Covering, i: int, c: int, x: float, y: float) -> No
     state, tones = found.states[i], len(found.tones_hz)
     level = state.mean_spl_db if c == tones else state.spl_db[c]
     change = _change(found, i, c)
-    if level < _SILENT_DB:
+    if level < SILENT_DB:
         axes.text(x, y, "silent", ha="center", va="center", color=INK, fontsize=8)
         return
     ink = "white" if change > 0.75 * _FULL_DB else INK
@@ -127,7 +127,7 @@ def curve_states(found: Covering) -> list[int]:
 
 def level_curves(found: Covering) -> FigureBase:
     """Draw the level [dB] of the states that matter over the band."""
-    heard = [i for i in curve_states(found) if found.band.spl_db[i].max() > _SILENT_DB]
+    heard = [i for i in curve_states(found) if found.band.spl_db[i].max() > SILENT_DB]
     figure, axes = _curves(found, found.band.spl_db, heard)
     if heard:
         high = max(float(found.band.spl_db[i].max()) for i in heard)

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from airpath.acoustics.patch import Patch
 from airpath.findings.maps import ChamberMap, CuboidField, DrawnField, Grid
 from airpath.findings.modes import ChamberModes, ModeRow
-from airpath.report.style import INK, SOFT, opening_style, shortened, tidy
+from airpath.report.style import INK, SOFT, opening_style, shortened, signed, tidy
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -220,7 +220,7 @@ def _title(panel: Axes, row: ModeRow, scale: float) -> None:
 
 
 def _signed(value: float) -> str:
-    return "0" if abs(value) < 0.005 else f"{value:+.2f}".replace("-", "−")
+    return "0" if abs(value) < 0.005 else signed(value, 2)
 
 
 def _hertz(frequency: float, scale: float) -> str:

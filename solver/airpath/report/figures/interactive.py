@@ -13,9 +13,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from airpath.case.media import case_air
 from airpath.case.schema import Case
 from airpath.findings.airspeed import SPEED_LIMIT_SHARE
-from airpath.network.meshed import case_air
 from airpath.network.response import Response
 from airpath.report.style import INK, MODEL_STYLE, opening_style, plain, tidy
 

@@ -10,10 +10,11 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from airpath.case.media import case_air
 from airpath.findings.airspeed import SPEED_LIMIT_SHARE
 from airpath.findings.designs.cover import Covering
 from airpath.findings.designs.covertext import EQUAL_DB, State
-from airpath.network.meshed import case_air
+from airpath.network.response import SILENT_DB
 from airpath.report.figures.covers import (
     MOST_ROWS,
     curve_name,
@@ -24,13 +25,12 @@ from airpath.report.figures.covers import (
     matrix,
 )
 from airpath.report.folder import write_whole
-from airpath.report.style import plain, png, styled, svg, tidy
+from airpath.report.style import plain, png, signed, styled, svg, tidy
 from airpath.report.templating import embedded, render
 
 if TYPE_CHECKING:
     from matplotlib.figure import FigureBase
 
-_SILENT_DB = -100.0
 
 
 def write_covering(found: Covering, folder: Path) -> list[Path]:
@@ -106,12 +106,12 @@ def cover_page(found: Covering, vectors: dict[str, bytes]) -> str:
 
 def _state(found: Covering, i: int) -> dict[str, Any]:
     state = found.states[i]
-    silent = max(state.spl_db) < _SILENT_DB
+    silent = max(state.spl_db) < SILENT_DB
     return {
         "name": ", ".join(state.covered) or "none",
         "text": state.text,
         "mean": "silent" if silent else f"{state.mean_spl_db:.1f} dB",
-        "mean_change": "" if silent or not i else f"{_signed(state.mean_change_db)} dB",
+        "mean_change": "" if silent or not i else f"{signed(state.mean_change_db)} dB",
         "best_mean": i == found.best_mean and len(found.states) > 1,
         "tones": [_tone(found, i, j) for j in range(len(found.tones_hz))],
     }
@@ -123,12 +123,12 @@ def _tone(found: Covering, i: int, j: int) -> dict[str, Any]:
     fastest = max(state.air_speed_peak_m_s.items(), key=lambda item: item[1][j], default=None)
     limit = SPEED_LIMIT_SHARE * case_air(case).sound_speed
     return {
-        "level": "silent" if state.spl_db[j] < _SILENT_DB else f"{state.spl_db[j]:.1f} dB",
-        "change": "" if not i or state.spl_db[j] < _SILENT_DB else f"{_signed(state.change_db[j])} dB",
+        "level": "silent" if state.spl_db[j] < SILENT_DB else f"{state.spl_db[j]:.1f} dB",
+        "change": "" if not i or state.spl_db[j] < SILENT_DB else f"{signed(state.change_db[j])} dB",
         "best": found.best[j] == i and len(found.states) > 1,
         "impedance": f"{plain(state.impedance_ohm[j])} Ω",
         "excursion": f"{plain(travel * 1e3, 2)} mm",
-        "held": f"{_signed(state.loading_db[j])} dB",
+        "held": f"{signed(state.loading_db[j])} dB",
         "beyond": case.driver.xmax is not None and travel > case.driver.xmax,
         "air": None if fastest is None else _air(state, fastest[0], j),
         "fast": fastest is not None and fastest[0] in case.ports and fastest[1][j] > limit,
@@ -137,7 +137,3 @@ def _tone(found: Covering, i: int, j: int) -> dict[str, Any]:
 
 def _air(state: State, name: str, j: int) -> str:
     return f"{plain(state.air_speed_peak_m_s[name][j], 2)} m/s in {name}"
-
-
-def _signed(value: float) -> str:
-    return "0.0" if abs(value) < 0.05 else f"{value:+.1f}".replace("-", "\u2212")

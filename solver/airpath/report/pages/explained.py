@@ -17,7 +17,7 @@ from airpath.report.figures.causes import before_and_after, energy_bars, numbere
 from airpath.report.figures.interactive import Charts, Flag, charts
 from airpath.report.figures.overlay import with_measured
 from airpath.report.folder import write_whole
-from airpath.report.style import CAUSES, plain, png, styled, svg, tidy
+from airpath.report.style import CAUSES, plain, png, signed, styled, svg, tidy
 from airpath.report.templating import embedded, render, scripts
 
 if TYPE_CHECKING:
@@ -149,9 +149,9 @@ def _tone(tone: Held, scale: float) -> dict[str, Any]:
     return {
         "hz": f"{tidy(tone.frequency_hz, 4)} Hz",
         "full_hz": f"{tidy(tone.frequency_hz / scale, 4)} Hz",
-        "held": f"{'0.0' if abs(tone.loading_db) < 0.05 else format(tone.loading_db, '+.1f')} dB".replace("-", "−"),
+        "held": f"{signed(tone.loading_db)} dB",
         "workers": [
-            (name, f"{100 * worker.share:.0f} %", "" if i == 0 else _WAYS[worker.way])
+            (name, percent(worker.share), "" if i == 0 else _WAYS[worker.way])
             for i, (name, worker) in enumerate(workers)
         ],
         "peak": _near(tone.peak),

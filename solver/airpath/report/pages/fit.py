@@ -70,14 +70,14 @@ def page(result: FitResult, vectors: dict[str, bytes], case_file: str) -> str:
     return render(
         "fit.html", result=result, title=f"Fit: {result.before.title or result.before.name}", case_file=case_file,
         rows=[(value, columns(value)) for value in result.values],
-        curves=[_curve(result, i, curve, vectors) for i, curve in enumerate(result.curves, 1)],
+        curves=[_curve(i, curve, vectors) for i, curve in enumerate(result.curves, 1)],
         left=[choice for choice in result.choices if not choice.taken],
         taken=[choice for choice in result.choices if choice.taken],
         assumed=assumptions(result),
     )  # fmt: skip
 
 
-def _curve(result: FitResult, i: int, curve: FitCurve, vectors: dict[str, bytes]) -> dict[str, Any]:
+def _curve(i: int, curve: FitCurve, vectors: dict[str, bytes]) -> dict[str, Any]:
     number = "" if i == 1 else f"-{i}"
     state = f", {listing(list(curve.covered))} covered" if curve.covered else ""
     return {

@@ -9,7 +9,7 @@ from pathlib import Path
 from airpath.findings.folding.fold import Fold
 from airpath.report.figures.foldfigures import fold_figures
 from airpath.report.folder import write_whole
-from airpath.report.style import plain, png, styled, svg, tidy
+from airpath.report.style import plain, png, signed, styled, svg, tidy
 from airpath.report.templating import embedded, render
 
 
@@ -47,20 +47,16 @@ def _rows(found: Fold) -> list[dict[str, str]]:
     out = []
     for row in found.rows:
         board, back = row.restored, row.reflection
-        moved = "none" if board is None else f"{_signed(board.by_m * 1e3, 0)} mm"
+        moved = "none" if board is None else f"{signed(board.by_m * 1e3, 0)} mm"
         out.append({
-            "number": str(row.number), "at": f"{row.at_m:.2f} m", "turn": f"{_signed(row.turn_deg, 0)}°",
+            "number": str(row.number), "at": f"{row.at_m:.2f} m", "turn": f"{signed(row.turn_deg, 0)}°",
             "length": f"{row.length_m * 1e3:.0f} mm", "centre": f"{row.centre_length_m * 1e3:.0f} mm",
             "area": f"{plain(row.area_m2 * 1e4)} cm²", "meant": f"{plain(row.meant_m2 * 1e4)} cm²",
-            "error": f"{_signed(100 * row.area_error, 0)} %", "board": moved,
+            "error": f"{signed(100 * row.area_error, 0)} %", "board": moved,
             "back": "–" if back is None else f"{100 * back.size:.0f} % at {tidy(back.frequency_hz)} Hz",
             "text": row.text,
         })  # fmt: skip
     return out
-
-
-def _signed(value: float, decimals: int) -> str:
-    return f"{value:+.{decimals}f}".replace("-", "−")
 
 
 def _facts(found: Fold) -> list[tuple[str, str]]:

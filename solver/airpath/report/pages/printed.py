@@ -5,11 +5,11 @@ from __future__ import annotations
 from airpath.findings.clean import CLEAN_NOTE
 from airpath.findings.predict import Prediction
 from airpath.measured.reading.sweep import MeasuredSweep
-from airpath.report.cells import assumptions, caption, port_cells, room_note, signed, summary, tone_cells
+from airpath.report.cells import assumptions, caption, port_cells, room_note, summary, tone_cells
 from airpath.report.figures.curves import curve_drawings
 from airpath.report.pages.paper import Paper
 from airpath.report.sketching.sketch import sketch
-from airpath.report.style import SOFT, plain, size_of, styled, tidy
+from airpath.report.style import SOFT, plain, signed, size_of, styled, tidy
 
 _LOWER = 0.78  # of the height on a screen: two curves go on a page
 _OVER = ", over the limit"

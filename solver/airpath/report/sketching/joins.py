@@ -33,7 +33,7 @@ def _label_heights(sheet: Sheet, places: list[float], mine: list[Duct]) -> list[
 
 
 def draw_outward(
-    case: Case, sheet: Sheet, boxes: dict[str, Box], order: list[str], ducts: list[Duct], duct: Duct,
+    sheet: Sheet, boxes: dict[str, Box], order: list[str], ducts: list[Duct], duct: Duct,
     used: dict[tuple[str, str], int], left_taken: bool,
 ) -> None:  # fmt: skip
     """Draw a duct to the outside: from the last chamber to the right, from the first to the left if that is free."""

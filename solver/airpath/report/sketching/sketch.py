@@ -60,7 +60,7 @@ def _draw(case: Case, sheet: Sheet) -> None:
             continue
         sheet.part = duct.name
         if duct.to == OUTSIDE:
-            draw_outward(case, sheet, boxes, order, ducts, duct, used, left_taken)
+            draw_outward(sheet, boxes, order, ducts, duct, used, left_taken)
         else:
             draw_between(case, sheet, boxes, order, ducts, duct, used)
     _leaks(case, sheet, boxes)
