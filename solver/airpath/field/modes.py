@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 Floats = NDArray[np.float64]
 
 _BLOCK = 4  # columns that advance together: wide enough for double eigenvalues, narrow for a high degree
+_MANY = 100_000  # numbers to solve for, from which a second thread is worth its start
 _MARGIN = 1.15  # of wavenumber, over the highest that is asked for
 _CONVERGED = 1e-7  # residual of a mode against its stiffness term: the eigenvalue's error is its square
 
@@ -133,5 +134,9 @@ def orthonormal(block: Floats, mass: csc_matrix) -> tuple[Floats, Floats]:
 
 
 def solve(factor: Any, right: NDArray[Any]) -> NDArray[Any]:
-    """Return the solutions for all columns of ``right`` at once."""
-    return np.asarray(factor.solve(np.asfortranarray(right)))
+    """Return the solutions for all columns of ``right`` (unknowns, columns), half of many by a second thread."""
+    parts = np.array_split(right, 2 if right.size > _MANY else 1, axis=1)
+    if len(parts) == 1:
+        return np.asarray(factor.solve(np.asfortranarray(right)))
+    with ThreadPoolExecutor(2) as pool:  # SuperLU frees the lock
+        return np.hstack(list(pool.map(factor.solve, map(np.asfortranarray, parts))))

@@ -148,11 +148,15 @@ def _products(
     matrices: FieldMatrices, left: Floats, right: Floats, probes: Floats
 ) -> tuple[NDArray[Any], NDArray[Any]]:
     """Return left^T Q right and probes^T Q right for all operators Q."""
-    pairs = []
-    for rows, operator in matrices.occupied:
+
+    def sides(occupied: tuple[NDArray[np.int64], Any]) -> tuple[Floats, Floats]:
+        rows, operator = occupied
         every = len(rows) == len(left)
         image = operator @ (right if every else right[rows])
-        pairs.append(tuple((side if every else side[rows]).T @ image for side in (left, probes)))
+        return left.T @ image if every else left[rows].T @ image, probes.T @ image if every else probes[rows].T @ image
+
+    with ThreadPoolExecutor(2) as pool:
+        pairs = list(pool.map(sides, matrices.occupied))
     return np.stack([pair[0] for pair in pairs]), np.stack([pair[1] for pair in pairs])
 
 
