@@ -143,8 +143,8 @@ IMPOSSIBLE: list[tuple[str, Data, Edits, str, str]] = [
      "exactly one"),
     ("chamber of no shape", DRAWN, {("chambers", "drawn"): {}}, "[chambers.drawn] volume", "exactly one"),
     ("room of two shapes", ROUND, {("room", "volume"): "3 m^3"}, "[room] size", "exactly one"),
-    ("tuning above the sweep", INSIDE, {("sweep",): {"stop": "30 Hz"}}, "[ports.nose] length",
-     "the sweep stops at 30 Hz"),
+    ("a port that tunes too high", INSIDE, {("chambers", "main"): {"volume": "3 mL"}, ("sweep",): {"stop": "30 Hz"},
+     ("driver", "front"): "outside", ("driver", "front_at"): del_, ("driver", "rear_at"): del_}, "[ports.nose] length", "expected a Helmholtz tuning below 1000 Hz"),
 ]  # fmt: skip
 
 
@@ -171,6 +171,7 @@ def test_impossible_boxes(data: Data, edits: Edits, place: str, words: str | Non
 POSSIBLE: list[tuple[str, Data, Edits]] = [
     ("free air", ROUND, {("driver", "rear"): "outside", ("driver", "rear_at"): del_, ("driver", "front"): "main"}),
     ("a loop of ports", ROUND, {("ports", "back"): {**JOIN, "diameter": "30 mm"}}),
+    ("a sweep that stops below the tuning", INSIDE, {("sweep",): {"stop": "30 Hz"}}),
     ("horn that narrows", ROUND, {("horns", "fog"): {**HORN, "mouth": "20 cm^2"}}),
     ("horn into a chamber", ROUND, {("horns", "fog"): {**HORN, "to": "upper"}}),
     ("only a leak leads out", INSIDE, {("ports",): {}, ("chambers", "main", "leak"): {"diameter": "1 mm"}}),

@@ -15,6 +15,8 @@ from airpath.case.schema import Case
 from airpath.case.surroundings import surroundings_problems
 from airpath.case.topology import name_problems, path_problems
 
+_HIGHEST_TUNING = 1000.0  # Hz: a port that tunes higher, and above the sweep, has a wrong unit somewhere
+
 
 def check(case: Case) -> list[Problem]:
     """Return what is wrong with the case as a whole: names first, since the rest needs them right."""
@@ -88,10 +90,11 @@ def _tuning_problems(case: Case) -> list[Problem]:
         if not known or len(known) < len(volumes):
             continue
         tuning = port_tuning(port, max(known), air)
-        if tuning > case.sweep.stop:
+        highest = max(case.sweep.stop, _HIGHEST_TUNING)
+        if tuning > highest:
             expected = (
-                f"expected a Helmholtz tuning inside the sweep; this port with its chamber of "
-                f"{max(known) * 1e3:.4g} L tunes to {tuning:.4g} Hz, the sweep stops at {case.sweep.stop:g} Hz"
+                f"expected a Helmholtz tuning below {highest:g} Hz; this port with its chamber of "
+                f"{max(known) * 1e3:.4g} L tunes to {tuning:.4g} Hz: is a unit wrong?"
             )
             length = f"{port.length * 1e3:g} mm"
             problems.append(Problem(table=f"ports.{name}", key="length", found=length, expected=expected))

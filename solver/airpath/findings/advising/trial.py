@@ -8,6 +8,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from airpath.case.check import check
 from airpath.case.schema import Case
 from airpath.errors import AirpathError
 from airpath.findings.explaining.causes import WAVES, Type, suspects
@@ -44,7 +45,9 @@ class Box:
 
     @classmethod
     def of(cls, case: Case, model: str, frequency: NDArray[np.float64]) -> Box | None:
-        """Return a changed box, or None where it can't be built or solved."""
+        """Return a changed box, or None where it is impossible, or can't be built or solved."""
+        if check(case):
+            return None
         try:
             network = build(case, model)
             found = spots(network, frequency)
