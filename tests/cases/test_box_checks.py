@@ -144,7 +144,8 @@ IMPOSSIBLE: list[tuple[str, Data, Edits, str, str]] = [
     ("chamber of no shape", DRAWN, {("chambers", "drawn"): {}}, "[chambers.drawn] volume", "exactly one"),
     ("room of two shapes", ROUND, {("room", "volume"): "3 m^3"}, "[room] size", "exactly one"),
     ("a port that tunes too high", INSIDE, {("chambers", "main"): {"volume": "3 mL"}, ("sweep",): {"stop": "30 Hz"},
-     ("driver", "front"): "outside", ("driver", "front_at"): del_, ("driver", "rear_at"): del_}, "[ports.nose] length", "expected a Helmholtz tuning below 1000 Hz"),
+     ("driver", "front"): "outside", ("driver", "front_at"): del_, ("driver", "rear_at"): del_},
+     "[ports.nose] length", "expected a Helmholtz tuning below 1000 Hz"),
 ]  # fmt: skip
 
 
