@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from functools import cache
 from pathlib import Path
 
@@ -114,3 +115,10 @@ def test_a_lumped_box_has_the_ports_own_resonances() -> None:
     (slot,) = airpath.predict(DEMOS["lantern-slot"], ("lumped",)).ports.values()
     assert [pipe.q for pipe in slot.pipes] == [None] * 3
     assert slot.pipe_resonances_hz[0] == pytest.approx(AIR_C / 2 / slot.effective_length_m, rel=0.004)
+
+
+@pytest.mark.parametrize("name", EVERY)
+def test_a_port_has_the_same_length_wherever_it_is_told(name: str) -> None:
+    for feature in airpath.explain(EVERY[name], best(name).best):
+        for port, metres in re.findall(r'port "([^"]*)", ([\d.]+) m long with its end', feature.cause.text):
+            assert float(metres) == pytest.approx(rows(name)[port].effective_length_m, rel=0.05), port

@@ -9,12 +9,11 @@ import numpy as np
 from airpath.case.schema import Case
 from airpath.elements.cuboid import Cuboid
 from airpath.findings.explaining.features import Spot
-from airpath.findings.explaining.variants import still
+from airpath.findings.reach import reach
 from airpath.findings.wording import sig
 from airpath.network.graph import Network
 from airpath.network.horns import horn_way
 
-_LOW = 2 * np.pi * 0.01  # rad/s: a plug is a plug there
 _FORKED = 0.01  # modes closer than this share of their frequency are told apart by how well they couple
 _BELOW_WAVES = 0.85  # of the first standing wave: a room that rings lower is one spring
 _RANKS = ("first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth")
@@ -52,22 +51,8 @@ def rank(number: int) -> str:
     return f"{number}{'th' if teen else {1: 'st', 2: 'nd', 3: 'rd'}.get(number % 10, 'th')}"
 
 
-def inertance_length(network: Network, owner: str) -> float:
-    """Return the length [m] of a port's uniform plug of the same inertance, its ends and the air outside included."""
-    air, omega = network.air.lossless(), np.array([_LOW])
-    opening = next((o for o in network.openings if o.name == owner), None)
-    total = 0.0
-    for branch in network.branches:
-        if branch.owner == owner and branch.element.terminals == 2:
-            total += float((1 / still(branch.element).admittance(omega, air)[0, 0, 0]).imag / _LOW)
-        elif owner in branch.owners:  # its share of the air outside
-            i = branch.owners.index(owner)
-            total += float(np.linalg.inv(branch.element.admittance(omega, air)[0])[i, i].imag / _LOW)
-    return total * (opening.area if opening else 0.0) / air.density
-
-
 def _pipe(case: Case, network: Network, name: str, frequency: float) -> Order:
-    length = inertance_length(network, name)
+    length = reach(case, case.ports[name]).total
     waves = length * frequency / network.air.sound_speed
     if case.ports[name].covered:
         number = max(1, round(2 * waves + 0.5))
