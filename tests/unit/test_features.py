@@ -16,7 +16,7 @@ from airpath.elements.cone import Cone
 from airpath.elements.duct import Duct
 from airpath.elements.plug import Plug
 from airpath.findings.explaining.features import matching, spots
-from airpath.findings.explaining.poles import searched, starts
+from airpath.findings.explaining.poles import searched
 from airpath.findings.explaining.resonances import distinct, mobility, refine, shape
 from airpath.findings.explaining.shares import shares
 from airpath.network.graph import OUTSIDE, Network
@@ -90,7 +90,7 @@ def oscillating(matrix: np.ndarray) -> np.ndarray:
 def test_natural_frequencies_are_the_eigenvalues_of_the_state_matrix(seed: int, held: str) -> None:
     network = random_box(seed)
     omega = 2 * np.pi * GRID
-    guesses = starts(omega, mobility(network, omega))
+    guesses = searched(network, omega, mobility(network, omega))
     found = distinct(refine(network, guesses[0 if held == "free" else 1], held))  # type: ignore[arg-type]
     expected = oscillating(state_matrix(network, held == "clamped"))
     assert len(expected)
@@ -113,7 +113,7 @@ def test_free_and_clamped_frequencies_take_turns(seed: int) -> None:
     # Foster 1924, Bell System Technical Journal 3, 259: poles and zeros of a driving-point immittance alternate.
     network = random_box(seed)
     omega = 2 * np.pi * GRID
-    guesses = starts(omega, mobility(network, omega))
+    guesses = searched(network, omega, mobility(network, omega))
     free, held = (distinct(refine(network, g, k)).real for g, k in zip(guesses, ("free", "clamped"), strict=True))  # type: ignore[arg-type]
     assert abs(len(free) - len(held)) <= 1
     both = sorted([(w, "free") for w in free] + [(w, "clamped") for w in held])

@@ -21,7 +21,7 @@ from airpath.findings.explaining.phrases import (
     tuning_of,
 )
 from airpath.findings.explaining.resonances import Shape
-from airpath.findings.explaining.shares import Share
+from airpath.findings.explaining.shares import Share, wave_in
 from airpath.findings.explaining.variants import roles
 from airpath.network.graph import Network
 
@@ -88,8 +88,10 @@ def _stated(i: int, options: list[Suspect], tried: Suspect | None, teller: _Tell
     """Return the cause of a feature by its suspects and by what the knock-outs say."""
     first = options[0]
     both = [s for s in options if s.type in WAVES.values() and s.weight > _PARTNER]
-    if first.type not in WAVES.values() or len(both) < 2:
+    both = [s for s in both if _needed(i, s, knocks)] or both
+    if first.type not in WAVES.values() or not both:
         both = [first]
+    first = both[0]
     sure = _agree(i, both, tried, knocks)
     orders = [teller.order(i, s) for s in both]
     text = " and ".join(teller.phrase(i, s, o) for s, o in zip(both, orders, strict=True))
@@ -132,9 +134,12 @@ def suspects(kinds: dict[str, str], spaces: list[set[str]], share: dict[str, Sha
             weights["leak", owner.removesuffix(".leak")] = 2 * part.kinetic
         elif kind == "room":
             weights["helmholtz", owner] = part.kinetic + part.potential
-        elif kind in WAVES:
-            weights[WAVES[kind], owner] = part.wave
+        elif kind == "chamber":
+            weights["chamber-mode", owner] = part.wave
     for space in spaces:
+        chambers = [o for o in space if kinds.get(o) == "chamber"]
+        ducts = [o for o in share if o in space and kinds.get(o) in ("port", "horn")]
+        weights |= {(WAVES[kinds[o]], o): wave_in(o, share, chambers) for o in ducts}
         own = {o: p for o, p in share.items() if o in space and kinds.get(o) in WAVES}
         plugs = sum(2 * p.kinetic - p.wave for o, p in own.items() if kinds[o] != "chamber")
         springs = sum(2 * p.potential - p.wave for o, p in own.items() if kinds[o] == "chamber")
@@ -186,8 +191,13 @@ def _agree(i: int, both: list[Suspect], tried: Suspect | None, knocks: list[Knoc
     """Whether shares and knock-outs name the same cause; two waves that coincide must each matter."""
     if len(both) == 1:
         return tried is not None and (both[0].type, both[0].element) == (tried.type, tried.element)
-    shift = {k.owner: k.shift[i] for k in knocks if k.action == "no waves"}
-    return all(shift.get(s.element, 0.0) is None or abs(shift.get(s.element) or 0.0) > _MATTERS for s in both)
+    return all(_needed(i, s, knocks) for s in both)
+
+
+def _needed(i: int, suspect: Suspect, knocks: list[Knock]) -> bool:
+    """Whether a feature vanishes or moves without the waves of a part."""
+    shift = next((k.shift[i] for k in knocks if k.action == "no waves" and k.owner == suspect.element), 0.0)
+    return shift is None or abs(shift) > _MATTERS
 
 
 def _bare(tried: Suspect | None) -> Cause:
@@ -235,9 +245,14 @@ class _Teller:
 
     def order(self, i: int, suspect: Suspect) -> Order:
         """A horn's waves are counted as they come, peaks and dips apart."""
-        before = [self.ranked[j][:1] for j in range(i) if self.found[j].cone == self.found[i].cone]
-        nth = 1 + sum((s.type, s.element) == ("horn", suspect.element) for first in before for s in first)
-        return order_of(self.case, self.network, suspect.type, suspect.element, self.found[i], nth)
+        own = [
+            spot
+            for spot, ranked in zip(self.found[:i], self.ranked[:i], strict=True)
+            if ranked and (ranked[0].type, ranked[0].element) == ("horn", suspect.element)
+        ]
+        own = [spot for spot in own if spot.cone == self.found[i].cone]
+        last = own[-1].frequency if own else 0.0
+        return order_of(self.case, self.network, suspect.type, suspect.element, self.found[i], 1 + len(own), last)
 
     def phrase(self, i: int, suspect: Suspect, order: Order) -> str:
         known = suspect.type in ("driver", "helmholtz") and self.kinds.get(suspect.element) != "room"

@@ -14,14 +14,14 @@ from airpath.findings.explaining.features import extrema, impedance
 from airpath.findings.explaining.orders import rank
 from airpath.findings.explaining.prominence import prominence_db
 from airpath.findings.explaining.resonances import distinct, refine, shapes
-from airpath.findings.explaining.shares import shares
+from airpath.findings.explaining.shares import shares, wave_in
 from airpath.findings.tones import band
 from airpath.findings.wording import sig
 from airpath.network.graph import Network
 
 _SHARP = 0.01  # half-width of a guess, relative
 _STARTS = np.outer(np.linspace(0.88, 1.12, 9), (1 + 0.003j, 1 + 0.02j)).ravel()  # times a port's own frequency
-_HOLDS = 0.25  # of the energy in waves inside a port: a pipe resonance of it
+_HOLDS = 0.25  # of the energy in waves inside a port and at its ends: a pipe resonance of it
 _NEAR = 0.2  # relative, from what the port alone would have
 _PLUG = 0.05  # of the energy: a port with less takes no part in a tuning
 _HEARD_DB = 1.0
@@ -85,18 +85,19 @@ def coupled_pipes(
     """Return the pipe resonances of each port within the sweep; ``length`` [m] of each with its ends.
 
     Natural frequencies of the box with the cone free, near those of the port alone, with a quarter of the energy or
-    more in waves inside it; where the impedance has its peak next to one, the peak. What isn't found so is given as the
-    port alone has it.
+    more in waves inside it and at its ends; where the impedance has its peak next to one, the peak. What isn't found so
+    is given as the port alone has it.
     """
     guesses = [(name, order, hz) for name in case.ports for order, hz in _alone(case, network, name, length[name])]
     start = np.outer([2 * np.pi * hz for *_, hz in guesses], _STARTS).ravel()
     natural = distinct(refine(network, start, "free"))
     parts = [shares(ring) for ring in shapes(network, [(w, "free") for w in natural.tolist()])]
+    spaces = {name: [end for end in (port.from_, port.to) if end in case.chambers] for name, port in case.ports.items()}
     taken: set[tuple[str, int]] = set()
     found: list[tuple[str, int, float, float | None]] = []
     for name, order, hz in guesses:
         near = [
-            (parts[j][name].wave, j)
+            (wave_in(name, parts[j], spaces[name]), j)
             for j, w in enumerate(natural.tolist())
             if (name, j) not in taken and name in parts[j] and abs(w.real / (2 * np.pi * hz) - 1) < _NEAR
         ]

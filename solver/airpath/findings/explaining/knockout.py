@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from airpath.elements.base import ComplexArray
 from airpath.findings.explaining.features import Spot, impedance, matching, turns
-from airpath.findings.explaining.poles import starts
+from airpath.findings.explaining.poles import searched
 from airpath.findings.explaining.resonances import Cone, distinct, mobility, refine_both, shapes
 from airpath.findings.explaining.shares import Share, likeness, shares
 from airpath.findings.explaining.variants import Action, variants
@@ -21,8 +21,8 @@ _FURTHEST = 0.5  # octaves that a resonance may move and still be the same one w
 _FAR = 0.1  # octaves
 _STAYS = 0.05  # of its energy in what is taken away, at most
 _LIVES_ON = 0.25  # of its energy
-_POINTS = 80  # of a sweep are enough for the rational fit,
-_FIT_ERROR = 1e-8  # to this error: what no knock-out can lose is stronger
+_POINTS = 240  # of a sweep are enough for the rational fit, which takes more where it needs them
+_MISS = 1e-6  # of the largest value: what no knock-out can lose is stronger
 _ROUNDS = 1  # a pole of the fit that is real needs no more,
 _ROUNDS_MORE = 3  # one of the whole box some
 _WITHIN = 1e-3  # relative, of the last step
@@ -78,7 +78,7 @@ class _Sweep:
         What should stay and the fit doesn't see is looked for where the whole box has it: it may be weak.
         """
         parts = self.known.of(network.branches, network.air)
-        guesses = starts(self.known.omega, mobility(network, self.known.omega, parts), _FIT_ERROR)
+        guesses = searched(network, self.known.omega, mobility(network, self.known.omega, parts), _MISS)
         new = refine_both(network, *guesses, _ROUNDS, _WITHIN)
         unseen = [
             np.array([s.omega for s in staying if s.cone == cone and _unseen(s, w)], dtype=np.complex128)

@@ -27,15 +27,17 @@ class Order:
     phrase: str
 
 
-def order_of(case: Case, network: Network, kind: str, element: str, spot: Spot, nth: int) -> Order:
+def order_of(
+    case: Case, network: Network, kind: str, element: str, spot: Spot, nth: int, last: float
+) -> Order:
     """Return the order of a wave in ``element`` ("pipe", "horn" or "chamber-mode"); no order for other causes.
 
-    ``nth``: a horn's waves are counted as they come, peaks and dips apart.
+    ``nth``: a horn's waves are counted as they come, peaks and dips apart; ``last`` [Hz]: where the one before it is.
     """
     if kind == "pipe":
         return _pipe(case, network, element, spot.frequency)
     if kind == "horn":
-        return _horn(case, network, element, spot.frequency, nth)
+        return _horn(case, network, element, spot.frequency, nth, last)
     if kind == "chamber-mode":
         return _chamber(case, network, element, spot.frequency)
     if element == "room":
@@ -66,13 +68,14 @@ def _pipe(case: Case, network: Network, name: str, frequency: float) -> Order:
     return Order(number=number, phrase=text)
 
 
-def _horn(case: Case, network: Network, name: str, frequency: float, nth: int) -> Order:
+def _horn(case: Case, network: Network, name: str, frequency: float, nth: int, last: float) -> Order:
     horn = horn_way(case, name)
     across = horn.cut_on(network.air.sound_speed)
-    if across is not None and frequency > across:
-        where = f'a wave inside the drawn horn "{name}", along or across it'
-        return Order(number=nth, phrase=f"{where}: it is too wide for plane waves above {sig(across)} Hz")
-    phrase = f'the {rank(nth)} wave along the horn "{name}", {sig(horn.length, 3)} m long'
+    if across is None or frequency <= across:
+        return Order(number=nth, phrase=f'the {rank(nth)} wave along the horn "{name}", {sig(horn.length, 3)} m long')
+    phrase = f'the {rank(nth)} wave inside the drawn horn "{name}"'
+    if last <= across:  # said of the first one
+        phrase += f", which is too wide for plane waves above {sig(across)} Hz: from there on waves run across it too"
     return Order(number=nth, phrase=phrase)
 
 

@@ -16,24 +16,27 @@ if TYPE_CHECKING:
     from scipy.interpolate import AAA
 
 _FIRST = 80  # samples that the fit starts with, at most; every second one of a short sweep
-_ERROR = 1e-10  # of the largest value, at the samples
+_NEARER = 0.01  # times what it may miss by between its samples, at them
 _MISS = 1e-8  # of the largest value: a fit that is wrong by more between its samples has missed a wave
 _ROUNDS = 6  # each halves the gaps in which the fit was wrong
 _TERMS = 60
 
 
-def searched(network: Network, omega: NDArray[np.float64], moving: ComplexArray) -> tuple[ComplexArray, ComplexArray]:
+def searched(
+    network: Network, omega: NDArray[np.float64], moving: ComplexArray, miss: float = _MISS
+) -> tuple[ComplexArray, ComplexArray]:
     """Return poles and zeros [rad/s] of a network's mobility, known as ``moving`` at ``omega`` (n,): guesses.
 
     The fit goes through some of the samples and is checked at one or more between any two of them. Where it is wrong,
-    what checked it becomes a sample, and new points, solved for, check it there: the grid decides nothing.
+    what checked it becomes a sample, and new points, solved for, check it there: the grid decides nothing. ``miss``: of
+    the largest value, by how much it may be wrong.
     """
     used = np.zeros(len(omega), dtype=bool)
-    used[:: max(2, -(-len(omega) // _FIRST))] = used[-1] = True
+    used[np.linspace(0, len(omega) - 1, min(_FIRST, (len(omega) + 1) // 2)).astype(int)] = True
     known, values, most = omega, moving, float(np.abs(moving).max())
     for _ in range(_ROUNDS):
         at = np.flatnonzero(used)
-        fit, scale = _fitted(known[used], values[used], _ERROR)
+        fit, scale = _fitted(known[used], values[used], _NEARER * miss)
         empty = at[:-1][np.diff(at) == 1]
         if len(empty):
             middle = (known[empty] + known[empty + 1]) / 2
@@ -41,18 +44,11 @@ def searched(network: Network, omega: NDArray[np.float64], moving: ComplexArray)
             new = mobility(network, np.append(middle, omega[-1]))[:-1]
             known, values = np.insert(known, empty + 1, middle), np.insert(values, empty + 1, new)
             used = np.insert(used, empty + 1, False)
-        wrong = ~used & (np.abs(fit(known / scale) - values) > _MISS * most)
+        wrong = ~used & (np.abs(fit(known / scale) - values) > miss * most)
         if not wrong.any():
             break
         used |= wrong
     return _between(fit, scale, omega)
-
-
-def starts(
-    omega: NDArray[np.float64], moving: ComplexArray, error: float = _ERROR
-) -> tuple[ComplexArray, ComplexArray]:
-    """Return poles and zeros [rad/s] of a rational fit through a mobility, to ``error``: guesses for `refine_both`."""
-    return _between(*_fitted(omega, moving, error), omega)
 
 
 def _fitted(omega: NDArray[np.float64], moving: ComplexArray, error: float) -> tuple[AAA, float]:

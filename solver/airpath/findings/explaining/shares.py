@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -51,6 +52,18 @@ def shares(shape: Shape) -> dict[str, Share]:
             kinetic=before.kinetic + float((k / whole).real), potential=before.potential + float((v / whole).real)
         )
     return found
+
+
+def wave_in(name: str, share: dict[str, Share], chambers: Iterable[str]) -> float:
+    """Return the energy that goes to and fro in a duct and in the air at its ends, which opens into ``chambers``.
+
+    In a chamber with near fields that air counts as the chamber's: there more moves than presses, which a standing wave
+    alone never does. What the duct lacks in motion against its pressure it has there.
+    """
+    part, none = share[name], Share(kinetic=0.0, potential=0.0)
+    ends = sum(max(0.0, own.kinetic - own.potential) for own in (share.get(c, none) for c in chambers))
+    lacking = max(0.0, part.potential - part.kinetic)
+    return part.wave + 2 * min(ends, lacking)
 
 
 def likeness(a: dict[str, Share], b: dict[str, Share]) -> float:
