@@ -84,6 +84,25 @@ def test_clean_drives_each_tone_to_its_first_limit() -> None:
     assert not [w for w in found.warnings if "beyond" in w or "over the" in w]
 
 
+def test_a_horn_alone_limits_a_clean_level() -> None:
+    horn = '[horns.way]\nto = "outside"\nprofile = "conical"\nthroat = "60 cm^2"\nmouth = "300 cm^2"\nlength = "0.6 m"\n'
+    built = case(chamber("box", "12 L") + horn, front="way").model_copy(update={"tones": TONES})
+    found = rank([built, box("vented")], CommonDrive(clean=True), model="line")
+    design = next(d for d in found.designs if d.air_speed_margin and d.air_speed_margin.element == "way")
+    assert design.air_speed_margin.db == pytest.approx(0.0, abs=1e-9)
+
+
+def test_a_port_in_which_no_air_moves_has_no_margin_and_sets_no_clean_level() -> None:
+    """Air in a chamber that only the outside joins rests: nothing to divide by, nothing that limits a drive."""
+    rests = chamber("box", "12 L") + chamber("other", "3 L") + port("lonely", "other", "outside", "100 mm")
+    built = case(rests).model_copy(update={"tones": TONES})
+    found = rank([built, box("closed")], CommonDrive(voltage=4.0), model="line")
+    assert [design.air_speed_margin for design in found.designs] == [None, None]
+    json.dumps(found.to_dict(), allow_nan=False)
+    with pytest.raises(CaseError, match="an open port whose air moves"):
+        rank([built, box("vented")], CommonDrive(clean=True), model="line")
+
+
 def test_two_drivers_may_take_what_both_are_rated_for() -> None:
     """Twice the rating into both; more is warned of with both ratings together."""
     pair = of_driver(box("vented"), power=10.0, count=2)

@@ -153,10 +153,6 @@ def _tones(cases: Sequence[Case], asked: Sequence[float] | None) -> FloatArray:
 
 
 def _driven(case: Case, drive: CommonDrive) -> Case:
-    if drive.clean and case.driver.xmax is None and case.driver.power is None and not any(
-        not port.covered for port in case.ports.values()
-    ):  # fmt: skip
-        raise CaseError(f"{label(case)}: [driver] xmax is missing: a clean level needs xmax, power or an open port")
     if drive.clean:
         return case
     changes = {"power": drive.power} if drive.power is not None else {"power": None, "voltage": drive.voltage}
@@ -183,17 +179,25 @@ def _solve(name: str, case: Case, model: str, tones: FloatArray, drive: CommonDr
 
     def levels(changed: Case) -> FloatArray:
         response = solved(changed)
-        return np.array([row.spl_db for row in clean_rows(changed, response)]) if drive.clean else response.spl_db
+        return _clean(changed, response)[0] if drive.clean else response.spl_db
 
     response = solved(case)
-    volts = np.full(len(tones), source_voltage(case))
-    if drive.clean:
-        volts = np.array([row.voltage_v for row in clean_rows(case, response)])
+    volts = _clean(case, response)[1] if drive.clean else np.full(len(tones), source_voltage(case))
     volume = sum(network.volumes.values()) + sum(air_volume(case, way) for way in (*case.ports, *case.horns))
     return _Solved(
         name=name, case=case, response=response, level=levels(case), voltage=volts, spread=spread_of(case, levels),
         volume=volume * case.scale**3,
     )  # fmt: skip
+
+
+def _clean(case: Case, response: Response) -> tuple[FloatArray, FloatArray]:
+    """Return level [dB] and voltage [V] at each tone's first limit. Raises CaseError where there is none."""
+    rows = clean_rows(case, response)
+    if any(row.limit is None for row in rows):
+        raise CaseError(
+            f"{label(case)}: [driver] xmax is missing: a clean level needs xmax, power or an open port whose air moves"
+        )
+    return np.array([row.spl_db for row in rows]), np.array([row.voltage_v for row in rows])
 
 
 def _places(solved: list[_Solved]) -> list[int]:
@@ -216,7 +220,10 @@ def _design(one: _Solved, place: int, tones: FloatArray) -> Design:
         excursion = _margin(case.driver.xmax / (one.response.excursion_peak * drive), tones, "driver")
     limit = SPEED_LIMIT_SHARE * case_air(case).sound_speed
     for name in open_ways(case):
-        found = _margin(limit / (one.response.openings[name].air_speed_peak * drive), tones, name)
+        speed = one.response.openings[name].air_speed_peak * drive
+        if not speed.any():
+            continue  # a port of a chamber that only the outside joins
+        found = _margin(limit / np.maximum(speed, np.finfo(float).tiny), tones, name)
         air = found if air is None or found.db < air.db else air
     return Design(
         name=one.name, title=case.title, place=place, spl_db=level.tolist(), mean_spl_db=float(level.mean()),
