@@ -13,6 +13,7 @@ import pytest
 from airpath.case import load
 from airpath.cli.main import main
 from airpath.errors import CaseError, FidelityError
+from airpath.findings.airspeed import fastest_way
 from airpath.findings.designs.cover import cover
 from airpath.network.respond import solve
 from airpath.report.figures.covers import MOST_ROWS, shown_states
@@ -192,7 +193,34 @@ def test_a_leak_that_is_left_is_named() -> None:
         + port("vent", "box", "outside", "90 mm")
     )  # fmt: skip
     assert text.chambers["box"].leak is not None
-    assert '"box" is closed but for the leak of "box"' in cover(leaky, "line").states[1].text
+    assert '"box" is closed but for its leak: ' in cover(leaky, "line").states[1].text
+
+
+def test_chambers_that_nothing_joins_are_closed_together() -> None:
+    text = chamber("front", "5 L") + chamber("back", "9 L") + port("a", "front", "outside", "80 mm")
+    found = cover(case(text + port("b", "back", "outside", "140 mm"), front="front", rear="back"), "line")
+    assert '"front" and "back" are closed: nothing opens to the outside' in found.states[-1].text
+
+
+def test_air_in_a_leak_is_not_called_the_fastest() -> None:
+    """A hole of 4 mm has by far the fastest air in a linear model; what a builder can change is the port."""
+    leaky = case(chamber("box", "25 L", 'leak = { diameter = "4 mm" }') + port("vent", "box", "outside", "90 mm"))
+    found = cover(leaky.model_copy(update={"tones": (40.0,)}), "line")
+    speeds = found.states[0].air_speed_peak_m_s
+    assert speeds["box.leak"][0] > speeds["vent"][0]
+    page = cover_page(found, {name: svg(figure) for name, figure in cover_pictures(found).items()})
+    assert "m/s in vent" in page
+    assert "m/s in box.leak" not in page
+    assert fastest_way(leaky, {"box.leak": 9.0, "vent": 3.0}) == ("vent", 3.0)
+    assert fastest_way(leaky, {"box.leak": 9.0}) is None
+
+
+def test_a_box_with_one_state_has_no_other_to_tell_it_from() -> None:
+    closed = case(chamber("box", "20 L"))
+    loud = closed.model_copy(update={"tones": (90.0,), "drive": closed.drive.model_copy(update={"voltage": 60.0})})
+    found = cover(loud, "line")
+    assert found.warnings
+    assert not [text for text in found.warnings if "all open" in text]
 
 
 def test_excursion_and_air_speed_of_a_state_are_warned_of() -> None:

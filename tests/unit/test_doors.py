@@ -9,8 +9,11 @@ import pytest
 
 from airpath.air import air_at
 from airpath.case import load, parse
+from airpath.case.scaling import scaled
 from airpath.cli.main import main
 from airpath.findings.designs.cover import cover
+from airpath.findings.designs.rank import rank
+from airpath.findings.designs.scaling import compare_scales
 from airpath.findings.explaining.explanation import explanation
 from airpath.findings.predict import predict
 from airpath.findings.rooms import door_words, doors, helmholtz
@@ -163,6 +166,9 @@ def test_one_state_of_the_door_is_said_where_one_is_solved():
     assert cover(case, "line").answer.endswith(f" All of this {words}.")
     assert explanation(case, "line").by == f"by the line model, {words}"
     assert results(predict(case, ("line",)))["by"] == f"By the line model, {words}."
+    toned = case.model_copy(update={"tones": (40.0,)})
+    assert f'"box (1)" is heard {words}.' in rank([toned, toned], model="line").notes
+    assert compare_scales(case, scaled(case, 2.0), model="line").sentences[-1] == f"All of this {words}."
     single = parse(f"{BOX}{VENT}[room]\nvolume = \"2 m^3\"\n", Path("box.toml"))
     assert door_words(single) == ""
     assert "door" not in cover(single, "line").answer

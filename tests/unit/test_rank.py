@@ -85,7 +85,8 @@ def test_clean_drives_each_tone_to_its_first_limit() -> None:
 
 
 def test_a_horn_alone_limits_a_clean_level() -> None:
-    horn = '[horns.way]\nto = "outside"\nprofile = "conical"\nthroat = "60 cm^2"\nmouth = "300 cm^2"\nlength = "0.6 m"\n'
+    horn = '[horns.way]\nto = "outside"\nprofile = "conical"\n'
+    horn += 'throat = "60 cm^2"\nmouth = "300 cm^2"\nlength = "0.6 m"\n'
     built = case(chamber("box", "12 L") + horn, front="way").model_copy(update={"tones": TONES})
     found = rank([built, box("vented")], CommonDrive(clean=True), model="line")
     design = next(d for d in found.designs if d.air_speed_margin and d.air_speed_margin.element == "way")

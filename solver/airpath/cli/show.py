@@ -12,6 +12,7 @@ from rich.markup import escape
 from rich.table import Table
 
 from airpath.case.schema import Case
+from airpath.findings.airspeed import fastest_way
 from airpath.findings.ports import PortRow
 from airpath.findings.predict import Prediction
 from airpath.findings.rooms import Doors
@@ -100,7 +101,7 @@ def _tones_table(prediction: Prediction, rows: list[ToneRow]) -> Table:
         excursion = sig(row.excursion_peak_m * 1e3, 2)
         if case.driver.xmax is not None:
             excursion += f" of {sig(case.driver.xmax * 1e3, 2)}"
-        fastest = max(row.air_speed_peak_m_s.items(), key=lambda item: item[1], default=None)
+        fastest = fastest_way(case, row.air_speed_peak_m_s)
         full_size = [sig(row.frequency_hz / case.scale, 4)] if case.scale != 1 else []
         table.add_row(
             sig(row.frequency_hz, 4), *full_size, sig(row.impedance_ohm), excursion, decibels(row.loading_db),

@@ -141,7 +141,8 @@ def own_tones(response: Response) -> tuple[NDArray[np.float64], str]:
     if not len(dips):
         middle = np.array([np.sqrt(response.frequency[0] * response.frequency[-1])])
         return middle, "The case names no tones and its impedance has no dip; this is the middle of the band."
-    return response.frequency[dips[:_MOST_AUTOMATIC_TONES]], "The case names no tones; these are its impedance dips."
+    which = "this is its impedance dip" if len(dips) == 1 else "these are its impedance dips"
+    return response.frequency[dips[:_MOST_AUTOMATIC_TONES]], f"The case names no tones; {which}."
 
 
 def _doubts(case: Case) -> list[str]:

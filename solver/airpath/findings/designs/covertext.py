@@ -102,7 +102,8 @@ def sentence(
 
 def left_over(case: Case, covered: tuple[str, ...]) -> str:
     """Say which way the air of the chambers concerned has left."""
-    parts = []
+    parts: list[str] = []
+    tight: list[str] = []
     for group in connected(case):
         ways = [n for n in outlets(case) if (case.ports.get(n) or case.horns[n]).from_ in group]
         if not set(ways) & set(covered):
@@ -112,12 +113,20 @@ def left_over(case: Case, covered: tuple[str, ...]) -> str:
             parts.append(_open_ways(case, group, open_ways))
             continue
         leaks = [name for name in group if case.chambers[name].leak is not None]
-        chambers = listing([_quoted(name) for name in group])
-        closed = f"{chambers} {'are' if len(group) > 1 else 'is'} closed"
-        parts.append(closed + (f" but for the leak of {listing([_quoted(name) for name in leaks])}" if leaks else ""))
+        if leaks:
+            its = "its leak" if len(group) == 1 else f"the leak of {listing([_quoted(name) for name in leaks])}"
+            parts.append(f"{_closed(group)} but for {its}")
+        else:
+            tight += group
+    if tight:
+        parts.append(_closed(tight))
     fed = [name for name in covered if name in case.horns and case.horns[name].from_ is None]
     parts += [f"the horn {_quoted(name)} is closed at its mouth" for name in fed]
     return " and ".join(parts)
+
+
+def _closed(chambers: list[str]) -> str:
+    return f"{listing([_quoted(name) for name in chambers])} {'are' if len(chambers) > 1 else 'is'} closed"
 
 
 def _open_ways(case: Case, group: list[str], ways: list[str]) -> str:
@@ -204,12 +213,17 @@ def doubts(case: Case, covered: list[tuple[str, ...]], band: Curves, at_tones: C
     """Return the dangers of the worst states: ears, excursion, power, and air speeds over the limit."""
     loudest = int((at_tones.spl_db.max(axis=1)).argmax())
     out = hearing(case, at_tones.frequency, at_tones.spl_db[loudest])
-    out = [f"{text} This is {state_name(covered[loudest])}." for text in out]
+    out = [text + _which(covered, loudest) for text in out]
     for values, caution in ((band.excursion_peak, excursion), (band.power, power)):
         worst = int(values.max(axis=1).argmax())
         told = caution(case, band.frequency, values[worst])
-        out += [f"{text} This is {state_name(covered[worst])}." for text in told]
+        out += [text + _which(covered, worst) for text in told]
     return [*out, *_over_xmax(case, covered, at_tones), *_fast_air(case, covered, at_tones)]
+
+
+def _which(covered: list[tuple[str, ...]], i: int) -> str:
+    """Say which state a caution is of; nothing for a box that has one only."""
+    return f" This is {state_name(covered[i])}." if len(covered) > 1 else ""
 
 
 def _over_xmax(case: Case, covered: list[tuple[str, ...]], at_tones: Curves) -> list[str]:

@@ -12,6 +12,7 @@ from airpath.case.media import case_air
 from airpath.case.schema import Case
 from airpath.findings.airspeed import SPEED_LIMIT_SHARE, open_ways
 from airpath.findings.cautions import hearing
+from airpath.findings.rooms import door_words
 from airpath.findings.wording import listing, sig
 from airpath.network.respond import nominal_resistance, source_voltage
 from airpath.network.response import FloatArray, Response
@@ -75,6 +76,7 @@ def notes(cases: Sequence[Case], names: list[str], tones: FloatArray, *, own: bo
         )
     if len({(c.listener, c.room) for c in cases}) > 1:
         out.append("The files place the listener or the room differently: each level is as its own file says.")
+    out += [f'"{n}" is heard {door_words(c)}.' for n, c in zip(names, cases, strict=True) if door_words(c)]
     out.append(
         "Volume: the air in chambers, ports and horns; walls, bracing and driver come on top, as no file knows them."
     )

@@ -13,6 +13,7 @@ from airpath.case.scaling import scaled
 from airpath.case.schema import Case
 from airpath.errors import FidelityError
 from airpath.findings.explaining.features import turns
+from airpath.findings.rooms import door_words
 from airpath.findings.wording import decibels, listing, sig
 from airpath.network.build import models_for, refusal
 from airpath.network.respond import solve
@@ -22,6 +23,7 @@ from airpath.network.sweep import sweep_frequencies
 _SAME_TURN = 0.1  # octaves: turns of the two curves this close belong together
 _SAME_DB = 0.05  # as shown
 _SAME_HZ = 5e-4  # relative
+_FAR = 3.0  # times what is usual: a narrow dip or peak that shifts, and no measure of the band
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -57,7 +59,10 @@ class ScaledTurn:
 
 @dataclass(frozen=True, kw_only=True)
 class Scaling:
-    """What comes of a case at another scale; ``factor``: new lengths over old ones; ``sentences``: in words."""
+    """What comes of a case at another scale; ``factor``: new lengths over old ones; ``sentences``: in words.
+
+    The levels part by ``largest_db`` at most, by less than ``usual_db`` over 95 % of the band's octaves.
+    """
 
     model: str
     scale: float
@@ -66,6 +71,7 @@ class Scaling:
     keep_driver: bool
     tones: list[ScaledTone]
     turns: list[ScaledTurn]
+    usual_db: float
     largest_db: float
     largest_at_hz: float
     sentences: list[str]
@@ -76,7 +82,10 @@ class Scaling:
         if self.largest_db < _SAME_DB:
             return f"Over the whole band the levels part by less than {sig(_SAME_DB)} dB."
         at = f"at 1:{sig(self.to, 4)} near {sig(self.largest_at_hz)} Hz"
-        return f"Over the whole band the levels part by {sig(self.largest_db, 2)} dB at most, {at}."
+        if self.largest_db < _FAR * max(self.usual_db, _SAME_DB):
+            return f"Over the whole band the levels part by {self.largest_db:.1f} dB at most, {at}."
+        usual = sig(_SAME_DB) if self.usual_db < _SAME_DB else f"{math.ceil(self.usual_db * 10) / 10:.1f}"
+        return f"The levels part by less than {usual} dB over 95 % of the band, and by {self.largest_db:.1f} dB {at}."
 
     def to_dict(self) -> dict[str, Any]:
         """Return the comparison as plain data, SI with the unit in each name."""
@@ -109,7 +118,8 @@ def compare_scales(case: Case, other: Case, *, keep_driver: bool = False, model:
     found = _turns(old, new, len(sweep), factor)
     return Scaling(
         model=model, scale=case.scale, to=other.scale, factor=factor, keep_driver=keep_driver, tones=rows, turns=found,
-        largest_db=float(apart[worst]), largest_at_hz=float(frequency[worst] / factor),
+        usual_db=float(np.quantile(apart, 0.95)), largest_db=float(apart[worst]),
+        largest_at_hz=float(frequency[worst] / factor),
         sentences=_sentences(case, other, factor, keep_driver, rows, found),
     )  # fmt: skip
 
@@ -179,6 +189,8 @@ def _sentences(
             f"{_span(low, high)}."
         )
     out.append(_turn_words(found))
+    if door_words(case):
+        out.append(f"All of this {door_words(case)}.")
     return out
 
 

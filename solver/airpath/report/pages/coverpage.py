@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from airpath.case.media import case_air
-from airpath.findings.airspeed import SPEED_LIMIT_SHARE
+from airpath.findings.airspeed import SPEED_LIMIT_SHARE, fastest_way
 from airpath.findings.designs.cover import Covering
-from airpath.findings.designs.covertext import EQUAL_DB, State
+from airpath.findings.designs.covertext import EQUAL_DB
 from airpath.network.response import SILENT_DB
 from airpath.report.figures.covers import (
     MOST_ROWS,
@@ -120,7 +120,7 @@ def _state(found: Covering, i: int) -> dict[str, Any]:
 def _tone(found: Covering, i: int, j: int) -> dict[str, Any]:
     state, case = found.states[i], found.case
     travel = state.excursion_peak_m[j]
-    fastest = max(state.air_speed_peak_m_s.items(), key=lambda item: item[1][j], default=None)
+    fastest = fastest_way(case, {name: speeds[j] for name, speeds in state.air_speed_peak_m_s.items()})
     limit = SPEED_LIMIT_SHARE * case_air(case).sound_speed
     return {
         "level": "silent" if state.spl_db[j] < SILENT_DB else f"{state.spl_db[j]:.1f} dB",
@@ -130,10 +130,6 @@ def _tone(found: Covering, i: int, j: int) -> dict[str, Any]:
         "excursion": f"{plain(travel * 1e3, 2)} mm",
         "held": f"{signed(state.loading_db[j])} dB",
         "beyond": case.driver.xmax is not None and travel > case.driver.xmax,
-        "air": None if fastest is None else _air(state, fastest[0], j),
-        "fast": fastest is not None and fastest[0] in case.ports and fastest[1][j] > limit,
+        "air": None if fastest is None else f"{plain(fastest[1], 2)} m/s in {fastest[0]}",
+        "fast": fastest is not None and fastest[1] > limit,
     }
-
-
-def _air(state: State, name: str, j: int) -> str:
-    return f"{plain(state.air_speed_peak_m_s[name][j], 2)} m/s in {name}"
