@@ -18,6 +18,7 @@ from airpath.field.outlinefile import load_outline
 from airpath.field.potential import horn_of, path_mesh, solve_potential
 from airpath.field.reshape import moved
 from airpath.field.sides import sides_of
+from airpath.field.stretch import cut_out, reflection
 from airpath.findings.folding.boards import mean_areas
 from airpath.findings.folding.expansion import fits, flare_rate, stretch_rates
 from airpath.findings.folding.ways import field_way
@@ -77,6 +78,29 @@ def test_boards_restore_the_intended_areas(fog):
         assert abs(row.area_error) > 0.1  # it was off before
         assert f"{abs(board.by_m) * 1e3:.0f} mm" in row.text
         assert "Lengthen the board" in row.text
+
+
+def test_a_board_never_chokes_its_turn(tmp_path):
+    """Two turns much wider than meant: in far enough for the area, the boards would leave gaps so narrow that they turn
+    back more sound than the drawing does. Where the boards stop they turn back less.
+    """
+    (tmp_path / "steps.toml").write_text("""kind = "planar"\ndepth = "200 mm"\nunit = "mm"
+points = [[0, 55], [430, 55], [430, 125], [100, 125], [100, 140], [500, 140], [500, 435], [0, 435],
+          [0, 265], [360, 265], [360, 250], [0, 250]]
+profile = "conical"\nthroat = "140 cm^2"\nmouth = "220 cm^2"\nlength = "1.5 m"
+[openings]\nthroat = [[430, 55], [430, 125]]\nmouth = [[0, 265], [0, 435]]\n""")
+    found = airpath.fold(tmp_path / "steps.toml")
+    boards, air = [row.restored for row in found.rows], found.source.air
+    after = study(moved(found.source.outline, [board.move for board in boards], [board.by_m for board in boards]))
+    for row, turn, board in zip(found.rows, found.turns, boards, strict=True):
+        assert turn.gap_m - board.by_m >= 0.749 * turn.leg_m
+        assert board.area_m2 < row.area_m2
+        ends = np.stack([np.interp(turn.levels, found.middle.potential, found.middle.points[:, i]) for i in (0, 1)], 1)
+        tones = np.linspace(0.1, 0.4, 4) * 343.0 / 0.34
+        was = np.abs(reflection(cut_out(found.sides, found.potential, turn.levels), tones, air))
+        now = np.abs(reflection(cut_out(after[0], after[1], tuple(after[1].at(ends))), tones, air))
+        assert np.all(now < was)
+    assert "further in it would choke the turn" in found.rows[-1].text
 
 
 def test_finer_meshes_change_no_printed_digit(fog, monkeypatch):
@@ -154,6 +178,15 @@ points = [[0, 0], [300, 0], [300, 75], [0, 75], [0, 45], [260, 45], [260, 40], [
     assert found.horn.area_m2[0] == pytest.approx(np.pi * 0.04**2, rel=0.01)
     assert found.horn.area_m2[-1] == pytest.approx(np.pi * (0.075**2 - 0.045**2), rel=0.01)
     assert found.middle.area_m2[-1] == pytest.approx(np.pi * (0.075**2 - 0.045**2), rel=0.02)
+
+
+def test_a_path_that_narrows_is_called_so(tmp_path):
+    (tmp_path / "wedge.toml").write_text("""kind = "planar"\ndepth = "150 mm"\nunit = "mm"
+points = [[0, 0], [900, 0], [900, 80], [0, 140]]
+[openings]\nthroat = [[0, 0], [0, 140]]\nmouth = [[900, 0], [900, 80]]\n""")
+    words = " ".join(airpath.fold(tmp_path / "wedge.toml").text)
+    assert "The path narrows from 210 cm² to 120 cm²: it is no horn, and has no cut-off." in words
+    assert "hardly widens" not in words
 
 
 def test_profiles_find_themselves():

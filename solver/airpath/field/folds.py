@@ -20,14 +20,15 @@ _TURNING = 0.25  # turn in radians over one width of the path, above which it be
 _LEAST_DEG = 30.0  # turns below this are no folds
 _APART = 0.75  # widths of straight path that part two turns in the same direction
 _SMOOTH = 2.0  # stations
+_STRAIGHT = 1.25  # widths beyond a turn where the flow runs along the walls again
 
 
 @dataclass(frozen=True, kw_only=True)
 class Bend:
     """One turn of a path, between the potentials ``levels``; ``turn_deg`` positive to the left.
 
-    ``place`` (2,) [m] on the middle line; ``gap_m``, the width there; ``corners``: those of the inner wall within the
-    turn, as indices into the outline's points along the path.
+    ``place`` (2,) [m] on the middle line; ``gap_m``, the width there, ``leg_m`` that of the narrower of the two legs;
+    ``corners``: those of the inner wall within the turn, as indices into the outline's points along the path.
     """
 
     number: int
@@ -35,6 +36,7 @@ class Bend:
     turn_deg: float
     place: Floats
     gap_m: float
+    leg_m: float
     corners: tuple[int, ...]
 
     @property
@@ -59,13 +61,15 @@ def bends(sides: Sides, found: Potential, middle: CentreLine) -> list[Bend]:
         after = _halfway(b, runs[number][0]) if number < len(runs) else len(heading) - 1
         first = max(before, _moved(middle, a, -0.5 * width[a]))
         last = min(after, _moved(middle, b, 0.5 * width[b]))
-        turn = float(np.degrees(heading[last] - heading[first]))
+        straight_from = max(before, _moved(middle, a, -_STRAIGHT * width[a]))
+        straight_to = min(after, _moved(middle, b, _STRAIGHT * width[b]))
+        turn = float(np.degrees(heading[straight_to] - heading[straight_from]))
         centre = int(np.abs(heading - 0.5 * (heading[a] + heading[b]))[a : b + 1].argmin()) + a
         levels = (float(middle.potential[first]), float(middle.potential[last]))
         corners = _inner_corners(sides, found, "left" if turn > 0.0 else "right", levels)
         out.append(
             Bend(number=number, levels=levels, turn_deg=turn, place=middle.points[centre],
-                 gap_m=float(width[centre]), corners=corners)
+                 gap_m=float(width[centre]), leg_m=float(width[[first, last]].min()), corners=corners)
         )  # fmt: skip
     return out
 

@@ -17,6 +17,7 @@ Floats = NDArray[np.float64]
 
 _TIP_DEG = 120.0  # a board's end turns the wall by more than this
 _CONVEX = np.radians(150.0)
+_NARROWEST = 0.75  # of the narrower leg: a turn with less of a gap turns back more sound, not less
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -24,8 +25,8 @@ class Move:
     """A change of an outline by one length, that narrows a turn where it is positive.
 
     "tip": the end of a board is moved along the board, its ``corners`` in the order of the path; "bevel": a board is
-    set across the outer corner, both of its ends as far from the corner. ``most`` [m]: how far it can go at most,
-    ``least`` [m] how far back.
+    set across the outer corner, both of its ends as far from the corner. ``most`` [m]: how far it can go before the
+    turn is choked (a tip) or the leg ends (a bevel), ``least`` [m] how far back.
     """
 
     kind: Literal["tip", "bevel"]
@@ -50,7 +51,7 @@ def move_for(sides: Sides, bend: Bend) -> Move | None:
         board = np.linalg.norm(points[[corners[0], corners[-1]]] - ends, axis=1)
         middle = points[[corners[0], corners[-1]]].mean(axis=0)
         return Move(kind="tip", corners=(wall[at[0] - 1], *corners, wall[at[-1] + 1]), place=middle,
-                    least=-0.8 * float(board.min()), most=0.8 * bend.gap_m)  # fmt: skip
+                    least=-0.8 * float(board.min()), most=max(bend.gap_m - _NARROWEST * bend.leg_m, 0.0))  # fmt: skip
     return _bevel(sides, bend, points[corners[0]])
 
 

@@ -55,7 +55,7 @@ def restore(
     if not able:
         return [None] * len(turns)
     target, start = np.array([wanted[i] for i in able]), np.array([was[i] for i in able])
-    low, high = np.array([m.least for m in chosen]), np.array([m.most for m in chosen])
+    low, high = _whole([m.least for m in chosen]), _whole([m.most for m in chosen])
     gaps, spots = np.array([turns[i].gap_m for i in able]), [places[i] for i in able]
     try:
         by = _search(sides.outline, chosen, spots, np.log(start / target), np.log(target), gaps, (low, high))
@@ -65,7 +65,8 @@ def restore(
         return [None] * len(turns)
     out: list[Restored | None] = [None] * len(turns)
     for i, move, length, area, first in zip(able, chosen, by.tolist(), areas.tolist(), start.tolist(), strict=True):
-        if abs(np.log(area / wanted[i])) < max(abs(np.log(first / wanted[i])), 15 * _CLOSE):
+        off = abs(np.log(area / wanted[i]))
+        if off < 15 * _CLOSE or (length != 0.0 and off < abs(np.log(first / wanted[i]))):
             out[i] = Restored(move=move, by_m=length, area_m2=area)
     return out
 
@@ -89,6 +90,11 @@ def _search(
         slope = np.where(fresh < -1e-3 / gaps, fresh, slope)
         old = new
     return by
+
+
+def _whole(lengths: list[float]) -> Floats:
+    """Return lengths [m] (n,) cut to whole millimetres."""
+    return np.asarray(np.trunc(np.round(np.array(lengths) / _STEP_M, 6)) * _STEP_M)
 
 
 def _areas(outline: Outline, spots: list[Floats], refine: float, sharp: float | None) -> Floats:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 
-_LEAST_GROWTH = 1.2  # mouth over throat, below which a path is no horn
+LEAST_GROWTH = 1.2  # mouth over throat, below which a path is no horn
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -58,7 +58,7 @@ def fits(distance: Floats, area: Floats, sound_speed: float) -> list[Fit]:
     x, log_area, length = distance, np.log(area), float(distance[-1])
     slope, start = np.polyfit(x, log_area, 1)
     rate = max(float(slope) * length / 2.0, 1e-3)
-    grows = float(slope) * length > np.log(_LEAST_GROWTH)
+    grows = float(slope) * length > np.log(LEAST_GROWTH)
 
     def hyperbolic(p: Floats) -> Floats:
         y = np.exp(p[1]) * x / length

@@ -177,10 +177,10 @@ def _maps(source: PathInput, field: FieldWay, mouth: Mouth) -> list[PressureMap]
     frequency = field.sweep.frequency
     size = np.abs(field.way.impedance)
     peaks = np.flatnonzero((size[1:-1] > size[:-2]) & (size[1:-1] > size[2:])) + 1
-    peak = frequency[peaks[0] if len(peaks) else int(size.argmax())]
+    peak = float(f"{frequency[peaks[0] if len(peaks) else int(size.argmax())]:.3g}")
     matrices = field.model.matrices
     throat = matrices.means[:, matrices.names.index("throat")]
-    for tone in source.tones[:_MOST_MAPS] or (float(peak),):
+    for tone in source.tones[:_MOST_MAPS] or (peak,):
         omega = 2.0 * np.pi * tone
         pressure = field.model.pressure(omega, field.flows(omega, mouth))
         out.append(PressureMap(frequency_hz=float(tone), pressure=pressure / (throat @ pressure)))

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from airpath.field.outline import LENGTH_UNITS, Outline
+from airpath.findings.folding.expansion import LEAST_GROWTH
 from airpath.findings.wording import listing, sig
 
 if TYPE_CHECKING:
@@ -50,8 +51,11 @@ def _remedy(row: FoldRow, outline: Outline) -> str:
     else:
         what = f"{'Lengthen' if board.by_m > 0 else 'Shorten'} the board that ends at {where} by {length}"
     left = board.area_m2 / row.meant_m2 - 1.0
-    close = "restores the area" if abs(left) < _NOTHING else "comes nearest"
-    return f"{what}: that {close} (solved again: {_cm2(board.area_m2)}, {_percent(left)})."
+    solved = f"(solved again: {_cm2(board.area_m2)}, {_percent(left)})"
+    if abs(left) < _NOTHING:
+        return f"{what}: that restores the area {solved}."
+    choked = board.move.kind == "tip" and board.by_m > board.move.most - 1e-3
+    return f"{what}: that comes nearest {solved}{'; further in it would choke the turn' * choked}."
 
 
 def _back(row: FoldRow) -> str:
@@ -59,9 +63,10 @@ def _back(row: FoldRow) -> str:
     assert back is not None
     if back.size - back.straight < 0.02:
         return f"Up to {_hz(back.highest_hz)} it turns back no more sound than a straight horn with the same ends."
+    edge = ", the highest looked at" if back.frequency_hz > 0.999 * back.highest_hz else ""
     return (
-        f"It turns back most at {_hz(back.frequency_hz)}: {100 * back.size:.0f} % of the sound pressure, a straight "
-        f"horn with the same ends {100 * back.straight:.0f} %."
+        f"It turns back most at {_hz(back.frequency_hz)}{edge}: {100 * back.size:.0f} % of the sound pressure, a "
+        f"straight horn with the same ends {100 * back.straight:.0f} %."
     )
 
 
@@ -110,6 +115,9 @@ def _meaning(found: Fold) -> str:
 def _profile(found: Fold) -> str:
     exponential, hyperbolic, conical = found.profiles
     if exponential.cutoff_hz is None:
+        ends = found.horn.throat_area_m2, found.horn.mouth_area_m2
+        if ends[1] < ends[0] / LEAST_GROWTH:
+            return f"The path narrows from {_cm2(ends[0])} to {_cm2(ends[1])}: it is no horn, and has no cut-off."
         return "The path hardly widens: it is a duct, not a horn, and has no cut-off."
     assert hyperbolic.cutoff_hz is not None
     text = (
