@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from airpath.case import Case, load
     from airpath.case.scaling import scaled
-    from airpath.errors import AccuracyError, AirpathError, CaseError, FidelityError, SweepError
+    from airpath.errors import AccuracyError, AirpathError, CaseError, FidelityError, GeometryError, SweepError
     from airpath.findings.designs.cover import Covering, cover
     from airpath.findings.designs.rank import CommonDrive, Ranking, rank
     from airpath.findings.designs.scaling import Scaling, compare_scales
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from airpath.findings.predict import Prediction, ports, predict
     from airpath.measured.compare import Comparison, compare
     from airpath.measured.drivers.driver import DriverValues, driver_values
-    from airpath.measured.fitting.fit import fit
+    from airpath.measured.fitting.fit import CoveredSweep, fit
     from airpath.measured.fitting.fitresult import FitResult
     from airpath.measured.reading.sweep import MeasuredSweep, read_sweep
     from airpath.network.respond import solve
@@ -45,19 +45,19 @@ _HOMES = {
     "compare": "measured.compare", "Comparison": "measured.compare",
     "fold": "findings.folding.fold", "Fold": "findings.folding.fold",
     "driver_values": "measured.drivers.driver", "DriverValues": "measured.drivers.driver",
-    "fit": "measured.fitting.fit", "FitResult": "measured.fitting.fitresult",
+    "fit": "measured.fitting.fit", "CoveredSweep": "measured.fitting.fit", "FitResult": "measured.fitting.fitresult",
     "read_sweep": "measured.reading.sweep", "MeasuredSweep": "measured.reading.sweep",
     "AirpathError": "errors", "CaseError": "errors", "FidelityError": "errors", "AccuracyError": "errors",
-    "SweepError": "errors",
+    "GeometryError": "errors", "SweepError": "errors",
     "scaled": "case.scaling", "compare_scales": "findings.designs.scaling", "Scaling": "findings.designs.scaling",
 }  # fmt: skip
 
 __all__ = [
-    "AccuracyError", "AirpathError", "Case", "CaseError", "CommonDrive", "Comparison", "Covering", "DriverValues",
-    "Explanation", "Feature", "FidelityError", "FitResult", "Fold", "MeasuredSweep", "ModeTable", "Prediction",
-    "Ranking", "Response", "Scaling", "SweepError", "compare", "compare_scales", "cover", "driver_values",
-    "explain", "explanation", "fit", "fold", "load", "modes", "ports", "predict", "rank", "read_sweep", "scaled",
-    "solve",
+    "AccuracyError", "AirpathError", "Case", "CaseError", "CommonDrive", "Comparison", "CoveredSweep", "Covering",
+    "DriverValues", "Explanation", "Feature", "FidelityError", "FitResult", "Fold", "GeometryError", "MeasuredSweep",
+    "ModeTable", "Prediction", "Ranking", "Response", "Scaling", "SweepError", "compare", "compare_scales", "cover",
+    "driver_values", "explain", "explanation", "fit", "fold", "load", "modes", "ports", "predict", "rank",
+    "read_sweep", "scaled", "solve",
 ]  # fmt: skip
 
 
@@ -66,3 +66,8 @@ def __getattr__(name: str) -> Any:
     if name not in _HOMES:
         raise AttributeError(f"module 'airpath' has no attribute {name!r}")
     return getattr(import_module(f"airpath.{_HOMES[name]}"), name)
+
+
+def __dir__() -> list[str]:
+    """Return the public names, loaded or not."""
+    return [*__all__, "__version__"]

@@ -9,6 +9,7 @@ Acoustics, ch. 10).
 
 from __future__ import annotations
 
+import math
 import re
 import tomllib
 from collections.abc import Iterator
@@ -42,12 +43,15 @@ def scaled(case: Case, to: float, *, keep_driver: bool = False) -> Case:
     """Return the case as a 1:``to`` model of what it is a 1:scale model of; ``to`` = 1 is full size.
 
     ``keep_driver``: the same driver at the same drive, only its places move. The measured sweep belongs to the old one
-    and goes. The result is not checked again. Raises CaseError for a case with drawings: see :func:`scaled_files`.
+    and goes. The result is not checked again. Raises CaseError for a case with drawings: see :func:`scaled_files`,
+    ValueError for a scale that is not above zero.
     """
     for kind, tables in (("chambers", case.chambers), ("horns", case.horns)):
         for name, table in tables.items():
             if table.outline is not None:
                 raise CaseError(f"[{kind}.{name}] outline: a drawing is scaled in a file of its own (scaled_files)")
+    if not 0 < to < math.inf:
+        raise ValueError(f"to = {to:g}: expected a scale above zero, 1 for full size")
     factor = case.scale / to
     for path, (dimension, value) in _scaling(case, keep_driver).items():
         case = put(case, path, value * factor ** EXPONENT[dimension])

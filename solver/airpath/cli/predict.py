@@ -31,7 +31,7 @@ def solve(options: argparse.Namespace, path: Path) -> Prediction:
     case = load(path)
     with progress(options.quiet or options.json) as step:
         step("solving the box")
-        return predict(case, None if options.model is None else (options.model,))
+        return predict(case, options.model)
 
 
 def finish(options: argparse.Namespace, prediction: Prediction) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -89,21 +89,21 @@ class Prediction:
 
 
 def predict(
-    case: Case, models: tuple[str, ...] | None = None, solver: Callable[[Network, Omega], State] | None = None,
+    case: Case, models: str | Sequence[str] | None = None, solver: Callable[[Network, Omega], State] | None = None,
     *, brief: bool = False,
 ) -> Prediction:  # fmt: skip
-    """Solve a case in every fidelity that it allows, or in the given ones.
+    """Solve a case in every fidelity that it allows, or in those that ``models`` names.
 
     ``solver``: solves a network at angular frequencies [rad/s], for those who remember parts of it for longer than one
-    prediction; ``brief``: without
-    the tables that take solves of their own, of ports and of the room.
+    prediction; ``brief``: without the tables that take solves of their own, of ports and of the room.
     Raises FidelityError, CaseError or AccuracyError.
     """
     allowed = models_for(case)
-    for model in models or ():
+    asked = (models,) if isinstance(models, str) else models or allowed
+    for model in asked:
         if model not in allowed:
             raise FidelityError(refusal(case, model))
-    networks, solver = {model: build(case, model) for model in models or allowed}, solver or Reusing()
+    networks, solver = {model: build(case, model) for model in asked}, solver or Reusing()
     frequency = sweep_frequencies(case)
     responses = {m: respond(case, n, solver(n, 2 * np.pi * frequency), m) for m, n in networks.items()}
     best = list(networks)[-1]

@@ -22,11 +22,19 @@ _DIGITS = 14  # of a frequency
 def solve(case: Case, model: str = "line", frequency_hz: ArrayLike | None = None) -> Response:
     """Solve a case in one fidelity ("lumped", "line" or "field") and return its Response.
 
-    ``frequency_hz`` (n,) [Hz] replaces the case's sweep. Raises FidelityError, CaseError or AccuracyError.
+    ``frequency_hz`` (n,) [Hz], above zero, or a single one, replaces the case's sweep.
+    Raises FidelityError, CaseError or AccuracyError, ValueError for other frequencies.
     """
-    frequency = sweep_frequencies(case) if frequency_hz is None else np.atleast_1d(np.asarray(frequency_hz, float))
+    frequency = sweep_frequencies(case) if frequency_hz is None else _asked(frequency_hz)
     network = build(case, model)
     return respond(case, network, solve_network(network, 2 * np.pi * frequency), model)
+
+
+def _asked(frequency_hz: ArrayLike) -> FloatArray:
+    frequency = np.atleast_1d(np.asarray(frequency_hz, dtype=np.float64))
+    if frequency.ndim != 1 or not frequency.size or not np.all(np.isfinite(frequency) & (frequency > 0)):
+        raise ValueError("frequency_hz: expected one frequency or a row of them, above 0 Hz")
+    return frequency
 
 
 def nominal_resistance(case: Case) -> float:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
 from itertools import combinations
 from typing import Any
@@ -53,9 +54,9 @@ class Covering:
     """What covering does.
 
     ``states``: all open first, then one covered, two ...; ``best``: the loudest state per tone, ``best_mean`` by the
-    arithmetic mean of the levels, of states within EQUAL_DB the one with the fewest covers;
-    ``band`` over the sweep, ``at_tones`` at the tones; ``tones_text``: how they were
-    chosen if the case names none; ``notes``: what counts and what was assumed; ``warnings``: dangers.
+    arithmetic mean of the levels, of states within EQUAL_DB the one with the fewest covers; ``band`` over the sweep,
+    ``at_tones`` at the tones; ``tones_text``: how they were chosen if the case names none; ``notes``: what counts and
+    what was assumed; ``warnings``: dangers.
     """
 
     case: Case
@@ -94,12 +95,14 @@ class Covering:
         }  # fmt: skip
 
 
-def cover(case: Case, model: str | None = None, cap: str = "outer", only: tuple[str, ...] | None = None) -> Covering:
+def cover(
+    case: Case, model: str | None = None, cap: str = "outer", only: str | Sequence[str] | None = None
+) -> Covering:
     """Return every combination of covered openings of a case: ports and horns that end outside.
 
     All openings take part whether the file says ``covered`` or not. ``model``: the highest fidelity of the case if left
-    out. ``cap``: "outer", a rigid cap at the outer end; "inner", closed at the chamber. ``only``: the openings to
-    cover, the others stay open. Raises CaseError, FidelityError or AccuracyError.
+    out. ``cap``: "outer", a rigid cap at the outer end; "inner", closed at the chamber. ``only``: the opening
+    or openings to cover, the others stay open. Raises CaseError, FidelityError or AccuracyError.
     """
     allowed = models_for(case)
     model = model or allowed[-1]
@@ -132,8 +135,8 @@ def _loudest(levels: FloatArray) -> list[int]:
     return (levels > levels.max(axis=0) - EQUAL_DB).argmax(axis=0).tolist()  # type: ignore[no-any-return]
 
 
-def _chosen(case: Case, only: tuple[str, ...] | None) -> tuple[str, ...]:
-    found = outlets(case)
+def _chosen(case: Case, only: str | Sequence[str] | None) -> tuple[str, ...]:
+    found, only = outlets(case), (only,) if isinstance(only, str) else only
     for name in only or ():
         if name in found:
             continue

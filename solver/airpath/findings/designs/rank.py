@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
@@ -75,11 +76,19 @@ class Ranking:
 
 @dataclass(frozen=True, kw_only=True)
 class CommonDrive:
-    """The drive of all designs: a ``voltage`` [V], a ``power`` [W] into Re, or each tone up to its ``clean`` level."""
+    """The drive of all designs: a ``voltage`` [V], a ``power`` [W] into Re, or each tone up to its ``clean`` level.
+
+    Raises ValueError unless it is just one of them, above zero.
+    """
 
     voltage: float | None = None
     power: float | None = None
     clean: bool = False
+
+    def __post_init__(self) -> None:
+        given = [value for value in (self.voltage, self.power, self.clean or None) if value is not None]
+        if len(given) != 1 or not 0 < given[0] < math.inf:
+            raise ValueError("drive: expected one of voltage, power and clean, above zero")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -105,7 +114,7 @@ def rank(
     if len(cases) < 2:
         raise CaseError("rank: expected two cases or more to compare")
     model, tones = _common_model(cases, model), _tones(cases, tones_hz)
-    drive = drive or CommonDrive(voltage=cases[0].drive.voltage, power=cases[0].drive.power)
+    drive = drive or _own_drive(cases[0])
     driven = [_driven(case, drive) for case in cases]
     names = _names(cases)
     solved = [_solve(name, case, model, tones, drive) for name, case in zip(names, driven, strict=True)]
@@ -150,6 +159,11 @@ def _tones(cases: Sequence[Case], asked: Sequence[float] | None) -> FloatArray:
                     f"{case.sweep.stop:g} Hz"
                 )
     return tones
+
+
+def _own_drive(case: Case) -> CommonDrive:
+    own = case.drive
+    return CommonDrive(voltage=own.voltage) if own.power is None else CommonDrive(power=own.power)
 
 
 def _driven(case: Case, drive: CommonDrive) -> Case:

@@ -57,14 +57,14 @@ def driver_values(
 
     ``second``: with ``added_mass`` [kg] on the cone, or on a closed unstuffed box of ``known_volume`` [m^3]. ``Sd``
     [m^2]; ``Re`` [ohm]: measured at DC, else found by the fit. Raises SweepError when a sweep shows no resonance or the
-    second differs from the first in the wrong direction, ValueError when the arguments don't fit together.
+    second differs from the first in the wrong direction, ValueError when the arguments don't fit together or aren't
+    above zero.
 
     Symbols: with Lces = Bl^2 Cms, Cmes = Mms/Bl^2: the added mass changes Cmes alone, the closed volume adds
     rho c^2 Sd^2/V to the stiffness 1/Cms. Source: Small 1972, J. Audio Eng. Soc. 20, 383; IEC 60268-5 (from memory).
     Checked by: published/test_driver_sweeps, unit/test_driver_values.
     """
-    if second is not None and ((added_mass is None) == (known_volume is None) or Sd is None):
-        raise ValueError("a second sweep needs Sd and either added_mass or known_volume")
+    _check(second is not None, Sd=Sd, Re=Re, added_mass=added_mass, known_volume=known_volume)
     sweeps = [free] if second is None else [free, second]
     coil, alone = coil_and_fit(free, Re)
     circuits, start = layout(sweeps, coil, Re, known_volume is not None)
@@ -91,6 +91,18 @@ def driver_values(
         warnings=warnings(values, classical, ruled, whole, sweeps, circuits, Re),
         notes=list(dict.fromkeys(said)), curves=curves,
     )  # fmt: skip
+
+
+def _check(two: bool, **given: float | None) -> None:
+    """Refuse sizes that are not above zero, and those that do not go with the number of sweeps."""
+    for name, value in given.items():
+        if value is not None and not 0 < value < np.inf:
+            raise ValueError(f"{name} = {value:g}: expected a size above zero")
+    changes = [name for name in ("added_mass", "known_volume") if given[name] is not None]
+    if two and (len(changes) != 1 or given["Sd"] is None):
+        raise ValueError("a second sweep needs Sd and either added_mass or known_volume")
+    if not two and changes:
+        raise ValueError(f"{changes[0]} needs the second sweep, the one that was taken with it")
 
 
 def _derived(

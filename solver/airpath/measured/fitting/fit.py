@@ -57,12 +57,14 @@ def fit(
     name override them, 0 says that a value is exact. ``model``: the fidelity. ``localise``: look for the part that a
     remaining misfit comes from. An inductance that the case lacks and the first sweep shows is fitted too.
     Standard errors count the noise, and what the values that are not free may be off by.
-    Raises CaseError, SweepError, FidelityError or AccuracyError.
+    Raises CaseError, SweepError, FidelityError or AccuracyError, ValueError for a tolerance below zero.
     Source: Seber & Wild 1989, Nonlinear Regression, ch. 2 and 3 (errors of fitted values, priors as observations),
     from memory.
     Checked by: cases/test_fit_recovers, cases/test_fit_misfit.
     """
     given = [sweeps] if isinstance(sweeps, MeasuredSweep | CoveredSweep) else list(sweeps)
+    if not given:
+        raise CaseError(f"{label(case)}: fit: expected a sweep of the built box, or several")
     each = [CoveredSweep(measured=s) if isinstance(s, MeasuredSweep) else s for s in given]
     targets, shown, notes = [], [], []
     for one in each:

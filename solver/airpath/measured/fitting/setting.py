@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
@@ -21,11 +22,18 @@ from airpath.network.build import label
 @dataclass(frozen=True, kw_only=True)
 class Widths:
     """How far values may be off, one standard deviation: ``tolerance`` [m] of dimensions, ``driver`` relative, ``own``
-    [SI] by full name; 0: exact."""
+    [SI] by full name; 0: exact. Raises ValueError for other widths.
+    """
 
     tolerance: float
     driver: float
     own: Mapping[str, float]
+
+    def __post_init__(self) -> None:
+        given = {"tolerance": self.tolerance, "driver_tolerance": self.driver, **self.own}
+        for name, size in given.items():
+            if not 0 <= size < math.inf:
+                raise ValueError(f"{name} = {size:g}: expected a tolerance of zero or more")
 
 
 @dataclass(frozen=True, kw_only=True)
