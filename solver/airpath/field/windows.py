@@ -51,7 +51,7 @@ def answers(model: ReducedField, omega: Floats, coefficients: ComplexArray) -> t
     span = _span(model, omega, near)
     image = model.small @ span
     y = replace(model, small=span.T @ image, load=span.T @ model.load).coordinates(omega)
-    left = model.whitening @ remainder(model.load, image, coefficients, y)
+    left = remainder(model.whitening @ model.load, model.whitening @ image, coefficients, y)
     slack = np.linalg.norm(np.swapaxes(left.conj(), 1, 2) @ left, axis=(1, 2))
     slack = slack / stability(coefficients, model.modes.cut, low, high)
     y = span @ y
