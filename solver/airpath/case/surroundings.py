@@ -15,11 +15,11 @@ _ON_WALL = 0.005  # of a side: so near to a wall is in it
 
 
 def surroundings_problems(case: Case) -> list[Problem]:
-    """Return openings outside that overlap, a room too small for box, door or listener, a listener in an opening."""
-    ends = [*_drivers_place(case), *_outer_ends(case)]
-    if case.room is None:
-        return [*ends, *_overlaps(case), *_listener_outside(case)]
-    return [*ends, *_box_fits(case, case.room), *_door(case.room), *_listener(case, case.room)]
+    """Return openings outside that overlap, a room too small for what is in it, a listener in an opening."""
+    ends, room = [*_drivers_place(case), *_outer_ends(case), *_overlaps(case)], case.room
+    if room is None:
+        return [*ends, *_listener_outside(case)]
+    return [*ends, *_box_fits(case, room), *_door(room), *_leak(room), *_listener(case, room)]
 
 
 def outer_places(case: Case) -> dict[str, tuple[str, str, tuple[float, float, float] | None, float]]:
@@ -154,6 +154,13 @@ def _door(room: Room) -> Iterator[Problem]:
             expected = f"expected an opening that fits {where}"
             height_text = "" if height is None else f", {height:g} m high"
             yield Problem(table="room", key="opening", found=f"{area:g} m^2{height_text}", expected=expected)
+
+
+def _leak(room: Room) -> Iterator[Problem]:
+    side = room.known_volume ** (1 / 3) if room.size is None else min(room.size)
+    if room.leak is not None and room.leak.diameter > side:
+        expected = f"expected a hole that fits a wall of the room, {side:.3g} m wide"
+        yield Problem(table="room.leak", key="diameter", found=f"{room.leak.diameter:g} m", expected=expected)
 
 
 def _walls(room: Room) -> tuple[list[tuple[float, float]], str]:
