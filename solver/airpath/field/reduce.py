@@ -1,8 +1,22 @@
 """One sweep instead of a thousand solves: a small model of a chamber, with a certified error.
 
 The basis starts as the standing waves of the band, each bent by its losses, and the static response of each
-opening. Where the certificate is not met, one factorisation at the worst frequency turns the residuals there
+opening. Where the certificate is not met, a factorisation at the worst frequency turns the residuals there
 and at a few other bad frequencies into errors, which join the basis.
+
+What that costs hardly depends on the number of frequencies. As measured in direct solutions (factorisation and
+right-hand sides at one frequency), processor time of both threads, 1,000 frequencies, two or three openings:
+
+    unknowns                   2,000   8,600   43,000   11,000 (folded, 90 waves)
+    waves, bends, projection      14      12       11   46
+    probes                         3       2        2    3
+    growing the basis             18      14       11   39
+    the small systems             24       4      0.4    9
+    a direct check                 1       1        1    1
+
+that is 60, 34, 25 and 98 of them, 10 to 40 times fewer than one at each frequency; two threads take off up to half.
+A real factorisation is 0.65 and three are needed, a hundred real right-hand sides are 1.4 to 2, each wave asks for five
+and the probes are 64: with one round of growing and the check no chamber of forty waves comes below about 9.
 """
 
 from __future__ import annotations
