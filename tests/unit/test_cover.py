@@ -5,11 +5,13 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 from pathlib import Path
 
 import numpy as np
 import pytest
 
+from airpath.acoustics.hearing import a_weighting_db
 from airpath.case import load
 from airpath.cli.main import main
 from airpath.errors import CaseError, FidelityError
@@ -177,6 +179,41 @@ def test_of_many_states_the_ones_worth_it_are_told() -> None:
     assert all((name,) in told for name in found.openings)
     assert {(), found.openings, found.states[found.best_mean].covered} <= set(told)
     assert len(told) < 16
+
+
+def test_many_covers_are_named_by_what_is_left() -> None:
+    found = cover(case(many(6)).model_copy(update={"tones": (40.0, 90.0)}), "lumped")
+    text = {state.covered: state.text for state in found.states}
+    assert text["p0",].startswith('With "p0" covered, the other five stay open: ')
+    assert text["p0", "p1", "p2"].startswith('With "p0", "p1" and "p2" covered, "p3", "p4" and "p5" stay open: ')
+    assert text[found.openings[:4]].startswith('With all but "p4" and "p5" covered, "p4" and "p5" stay open: ')
+    assert text[found.openings[:5]].startswith('With all but "p5" covered, "p5" alone opens "box": ')
+    assert text[found.openings].startswith('With all six covered, "box" is closed: ')
+    some = cover(case(many(6)).model_copy(update={"tones": (40.0,)}), "lumped", only=found.openings[:4])
+    assert some.states[-1].text.startswith('With all but "p4" and "p5" covered')
+
+
+def test_the_caution_for_ears_is_of_the_state_that_is_loudest_to_ears() -> None:
+    """At a low tone one state is loudest, in dBA another one at a high tone is."""
+    loud = case(many(3)).model_copy(update={"tones": (50.0, 400.0)})
+    loud = loud.model_copy(update={"drive": loud.drive.model_copy(update={"voltage": 20.0})})
+    found = cover(loud, "line")
+    weighted = found.at_tones.spl_db + a_weighting_db(found.tones_hz)
+    worst = int(weighted.max(axis=1).argmax())
+    assert worst != int(found.at_tones.spl_db.max(axis=1).argmax())
+    said = next(text for text in found.warnings if text.startswith("Hearing"))
+    assert f"{weighted.max():.0f} dBA" in said
+    names = found.states[worst].covered
+    assert said.endswith(" covered." if names else "This is with all open.")
+    assert all(f'"{name}"' in said for name in names)
+
+
+def test_a_travel_hardly_beyond_xmax_shows_that_it_is() -> None:
+    most = cover(DOUBLE, "line").at_tones.excursion_peak[:, 0].max()
+    driver = DOUBLE.driver.model_copy(update={"xmax": float(most) / 1.004})
+    said = next(t for t in cover(DOUBLE.model_copy(update={"driver": driver}), "line").warnings if "beyond xmax" in t)
+    travel, limit = re.search(r"most, ([\d.]+) mm of ([\d.]+) mm", said).groups()  # type: ignore[union-attr]
+    assert float(travel) > float(limit)
 
 
 def test_a_loudest_state_beyond_xmax_is_called_so() -> None:

@@ -18,6 +18,7 @@ from airpath.errors import CaseError, FidelityError
 from airpath.findings.airspeed import SPEED_LIMIT_SHARE
 from airpath.findings.clean import clean_rows
 from airpath.findings.designs.rank import CommonDrive, rank
+from airpath.findings.designs.ranktext import place_words
 from airpath.findings.designs.spread import one_millimetre, spread_of
 from airpath.network.respond import solve
 from airpath.report.pages.rankpage import rank_page
@@ -187,6 +188,12 @@ def test_designs_closer_than_a_millimetre_can_move_tie_and_others_do_not() -> No
     assert f"by {gap:.1f} dB" in far.texts[-1]
     both = rank([built("100 mm"), built("200 mm"), built("100.3 mm")], model="line")
     assert sorted(design.place for design in both.designs) in ([1, 1, 3], [1, 2, 2])
+
+
+def test_a_lead_hardly_larger_than_its_spread_shows_that_it_is() -> None:
+    said = place_words([("a", 1, 90.0), ("b", 2, 89.76), ("c", 3, 80.0)], lambda i, j: 0.17)
+    assert '"a" leads "b" by 0.24 dB; 1 mm and 5 % move their difference by 0.17 dB.' in said
+    assert '"b" leads "c" by 9.8 dB; 1 mm and 5 % move their difference by 0.2 dB.' in said
 
 
 def test_cases_of_different_scale_meet_at_full_size() -> None:

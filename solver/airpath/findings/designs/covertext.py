@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from airpath.acoustics.hearing import a_weighting_db
 from airpath.case.media import case_air
 from airpath.case.schema import Case
 from airpath.findings.airspeed import SPEED_LIMIT_SHARE
@@ -28,6 +29,7 @@ _WORTH_DB = 0.5  # a smaller change isn't worth a word
 _STAYS = 0.01  # relative: a tuning that moves less stays
 _SAME = 0.03  # relative: so close a dip is the one that was there
 _MOST_TOLD = 16
+_MOST_NAMED = 3  # openings in a row that are named one by one
 _NUMBERS = ("no", "one", "two", "three", "four", "five", "six")
 
 
@@ -92,7 +94,7 @@ def sentence(
         return f"All open: {found}mean level {level.mean():.1f} dB."
     fed = [name for name in covered if name in case.horns and case.horns[name].from_ is None]  # no inner end
     where = " at the inner end" if end == "inner" and len(fed) < len(covered) else ""
-    start = f"With {listing([_quoted(name) for name in covered])} covered{where}"
+    start = f"With {_names(case, covered)} covered{where}"
     left = left_over(case, covered)
     if level.max() < SILENT_DB:
         return f"{start}, {left}: nothing opens to the outside, no sound comes out."
@@ -110,7 +112,7 @@ def left_over(case: Case, covered: tuple[str, ...]) -> str:
             continue
         open_ways = [name for name in ways if name not in covered]
         if open_ways:
-            parts.append(_open_ways(case, group, open_ways))
+            parts.append(_open_ways(case, group, open_ways, covered))
             continue
         leaks = [name for name in group if case.chambers[name].leak is not None]
         if leaks:
@@ -129,8 +131,10 @@ def _closed(chambers: list[str]) -> str:
     return f"{listing([_quoted(name) for name in chambers])} {'are' if len(chambers) > 1 else 'is'} closed"
 
 
-def _open_ways(case: Case, group: list[str], ways: list[str]) -> str:
+def _open_ways(case: Case, group: list[str], ways: list[str], covered: tuple[str, ...]) -> str:
     names = listing([_quoted(name) for name in ways])
+    if len(ways) > _MOST_NAMED and len(ways) + len(covered) == len(outlets(case)):
+        return f"the other {_count(len(ways))} stay open"
     if len(ways) > 1:
         return f"{names} stay open"
     if len(group) == 1:
@@ -197,9 +201,10 @@ def answer(
         far = [j for j in mine if case.driver.xmax is not None and states[i].excursion_peak_m[j] > case.driver.xmax]
         beyond = f", beyond xmax at {listing([f'{sig(float(tones_hz[j]), 4)} Hz' for j in far])}" if far else ""
         changes = f" ({listing(gain)} dB)" if states[i].covered else ""
-        parts.append(f"{at} {state_name(states[i].covered)}{changes}{beyond}")
+        parts.append(f"{at} {_state_name(case, states[i].covered)}{changes}{beyond}")
     kept = states[best_mean]
-    mean = f"On average over the tones the loudest is the box {state_name(kept.covered)}: {kept.mean_spl_db:.1f} dB"
+    name = _state_name(case, kept.covered)
+    mean = f"On average over the tones the loudest is the box {name}: {kept.mean_spl_db:.1f} dB"
     if kept.covered:
         worst = int(np.argmin(kept.change_db))
         mean += f", {decibels(kept.mean_change_db)} dB against all open"
@@ -211,19 +216,19 @@ def answer(
 
 def doubts(case: Case, covered: list[tuple[str, ...]], band: Curves, at_tones: Curves) -> list[str]:
     """Return the dangers of the worst states: ears, excursion, power, and air speeds over the limit."""
-    loudest = int((at_tones.spl_db.max(axis=1)).argmax())
+    loudest = int((at_tones.spl_db + a_weighting_db(at_tones.frequency)).max(axis=1).argmax())  # as ears weigh it
     out = hearing(case, at_tones.frequency, at_tones.spl_db[loudest])
-    out = [text + _which(covered, loudest) for text in out]
+    out = [text + _which(case, covered, loudest) for text in out]
     for values, caution in ((band.excursion_peak, excursion), (band.power, power)):
         worst = int(values.max(axis=1).argmax())
         told = caution(case, band.frequency, values[worst])
-        out += [text + _which(covered, worst) for text in told]
+        out += [text + _which(case, covered, worst) for text in told]
     return [*out, *_over_xmax(case, covered, at_tones), *_fast_air(case, covered, at_tones)]
 
 
-def _which(covered: list[tuple[str, ...]], i: int) -> str:
+def _which(case: Case, covered: list[tuple[str, ...]], i: int) -> str:
     """Say which state a caution is of; nothing for a box that has one only."""
-    return f" This is {state_name(covered[i])}." if len(covered) > 1 else ""
+    return f" This is {_state_name(case, covered[i])}." if len(covered) > 1 else ""
 
 
 def _over_xmax(case: Case, covered: list[tuple[str, ...]], at_tones: Curves) -> list[str]:
@@ -239,10 +244,16 @@ def _over_xmax(case: Case, covered: list[tuple[str, ...]], at_tones: Curves) -> 
             worst = int(travel.argmax())
             many = f"in {len(over)} of {len(travel)} states" if len(travel) > 1 else "as it is"
             out.append(
-                f"Excursion at {sig(tone, 4)} Hz: beyond xmax {many}; most, {sig(travel[worst] * 1e3, 2)} mm of "
-                f"{sig(xmax * 1e3, 2)} mm, {state_name(covered[worst])}."
+                f"Excursion at {sig(tone, 4)} Hz: beyond xmax {many}; most, {_of(travel[worst] * 1e3, xmax * 1e3)} mm, "
+                f"{_state_name(case, covered[worst])}."
             )
     return out
+
+
+def _of(value: float, limit: float) -> str:
+    """Say a value beyond its limit with so many digits that it shows."""
+    digits = next((n for n in (2, 3) if sig(value, n) != sig(limit, n)), 4)
+    return f"{sig(value, digits)} mm of {sig(limit, 3)}"
 
 
 def _fast_air(case: Case, covered: list[tuple[str, ...]], at_tones: Curves) -> list[str]:
@@ -255,8 +266,8 @@ def _fast_air(case: Case, covered: list[tuple[str, ...]], at_tones: Curves) -> l
             i, j = np.unravel_index(int(highest.argmax()), highest.shape)
             out.append(
                 f"Air in {_quoted(name)}: up to {sig(float(highest[i, j]), 2)} m/s at "
-                f"{sig(float(at_tones.frequency[j]), 4)} Hz {state_name(covered[int(i)])}, over the usual limit of "
-                f"{sig(limit, 2)} m/s: expect air noise."
+                f"{sig(float(at_tones.frequency[j]), 4)} Hz {_state_name(case, covered[int(i)])}, over the usual "
+                f"limit of {sig(limit, 2)} m/s: expect air noise."
             )
     return out
 
@@ -272,9 +283,22 @@ def told(states: tuple[State, ...], best: tuple[int, ...], best_mean: int) -> li
     return [i for i in every if i in some or len(states[i].covered) <= 1]
 
 
-def state_name(covered: tuple[str, ...]) -> str:
+def _state_name(case: Case, covered: tuple[str, ...]) -> str:
     """Return how sentences call a state."""
-    return f"with {listing([_quoted(name) for name in covered])} covered" if covered else "with all open"
+    return f"with {_names(case, covered)} covered" if covered else "with all open"
+
+
+def _names(case: Case, covered: tuple[str, ...]) -> str:
+    """Name what is covered; of many, what is not."""
+    every = outlets(case)
+    left = [_quoted(name) for name in every if name not in covered]
+    if len(covered) <= _MOST_NAMED or len(left) > _MOST_NAMED:
+        return listing([_quoted(name) for name in covered])
+    return f"all but {listing(left)}" if left else f"all {_count(len(every))}"
+
+
+def _count(number: int) -> str:
+    return _NUMBERS[number] if number < len(_NUMBERS) else str(number)
 
 
 def _quoted(name: str) -> str:

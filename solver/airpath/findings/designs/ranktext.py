@@ -53,9 +53,10 @@ def place_words(found: list[tuple[str, int, float]], moved: Callable[[int, int],
         )
     for one, other in pairwise(group[0] for group in groups):
         gap = found[one][2] - found[other][2]
+        digits = 2 if f"{gap:.1f}" == f"{moved(one, other):.1f}" else 1  # so that it shows which is larger
         texts.append(
-            f'"{found[one][0]}" leads "{found[other][0]}" by {gap:.1f} dB; 1 mm and 5 % move their difference by '
-            f"{moved(one, other):.1f} dB."
+            f'"{found[one][0]}" leads "{found[other][0]}" by {gap:.{digits}f} dB; 1 mm and 5 % move their difference '
+            f"by {moved(one, other):.{digits}f} dB."
         )
     return texts
 

@@ -14,7 +14,8 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-_WIDE, _TONES, _NAMES, _LEFT, _GAP, _MEAN = 6.4, 2.6, 1.2, 0.74, 0.6, 1.15  # in
+_TONES, _NAMES, _LEFT, _GAP, _RIGHT = 2.6, 1.2, 0.74, 0.6, 0.11  # in
+_MEAN, _EACH = 1.15, 0.34  # in: width of the means, at least, and of each, so that their numbers stay apart
 _SIGNS = ("o", "s", "^", "D", "v", "P", "X", "*")
 
 
@@ -24,11 +25,13 @@ def rank_picture(found: Ranking) -> Figure:
     from matplotlib.figure import Figure
 
     high = max(3.4, 0.22 * len(found.designs) + 1.6)
-    figure = Figure(figsize=(_WIDE, high))
+    mean = max(_MEAN, _EACH * len(found.designs))
+    wide = _LEFT + _TONES + _NAMES + _GAP + mean + _RIGHT
+    figure = Figure(figsize=(wide, high))
     FigureCanvasAgg(figure)
     bottom, tall = 0.55 / high, 1 - 0.85 / high
-    left = figure.add_axes((_LEFT / _WIDE, bottom, _TONES / _WIDE, tall))
-    right = figure.add_axes(((_LEFT + _TONES + _NAMES + _GAP) / _WIDE, bottom, _MEAN / _WIDE, tall))
+    left = figure.add_axes((_LEFT / wide, bottom, _TONES / wide, tall))
+    right = figure.add_axes(((_LEFT + _TONES + _NAMES + _GAP) / wide, bottom, mean / wide, tall))
     _levels(left, found)
     _means(right, found)
     return figure
