@@ -3,6 +3,7 @@
 import ezdxf
 import pytest
 
+import airpath
 from airpath.cli.main import main
 
 PIPE = [(0, 0), (260, 0), (260, 132), (0, 132), (0, 72), (200, 72), (200, 60), (0, 60)]
@@ -172,3 +173,16 @@ def test_options_that_do_not_fit(tmp_path, capsys):
     for name in ("missing.toml", "missing.dxf"):
         assert main(["fold", str(tmp_path / name)]) == 2
         assert f"{name}: can't be read: " in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("depth", ["", 'outline_depth = "60 mm"'])
+def test_a_drawing_without_depth_is_said_to_be_turned(depth, tmp_path):
+    """A case may mean it; one who forgot the depth has to see it."""
+    drawing(tmp_path / "pipe.dxf")
+    (tmp_path / "try.toml").write_text(
+        'tones = ["60 Hz"]\n[driver]\nfs = "62 Hz"\nQms = 4.1\nQes = 0.52\nVas = "1.9 L"\nSd = "55 cm^2"\nRe = "3.4 ohm"\n'
+        f'rear = "main"\n[chambers.main]\nvolume = "6 L"\n[horns.bend]\nfrom = "main"\noutline = "pipe.dxf"\n{depth}\n'
+    )
+    warnings = airpath.predict(airpath.load(tmp_path / "try.toml"), ("lumped",)).warnings
+    said = "Drawing: pipe.dxf (bend) is turned about y = 0, as it has no outline_depth; a flat one needs it."
+    assert (said in warnings) is (not depth)

@@ -180,7 +180,7 @@ def test_meshes_off_the_plane_below_the_axis_or_of_other_cells_are_named(tmp_pat
 
 
 def test_kind_and_depth_must_fit_the_mesh(tmp_path):
-    assert "needs kind" in bad(tmp_path, {})
+    assert 'give outline_depth, as in "180 mm"' in bad(tmp_path, {})
     assert "depth" in bad(tmp_path, {"kind": "planar"})
     assert "only a planar mesh" in bad(tmp_path, {"kind": "axisymmetric", "depth_m": 0.1})
     with pytest.raises(GeometryError, match="tetrahedra"):

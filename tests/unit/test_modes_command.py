@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import struct
+from dataclasses import replace
 from pathlib import Path
 
 import matplotlib as mpl
@@ -225,6 +226,28 @@ def test_a_solid_mesh_has_fields_but_no_pictures(tmp_path, capsys):
     assert main(["modes", str(case_file(tmp_path, data)), "--at", "160 Hz", "--vtu", "--out", str(out)]) == 0
     assert {file.name for file in out.iterdir()} == {"modes.json", "main-fields.vtu"}
     assert "a solid mesh has no section to picture" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(("changes", "sentence"), [
+    ({"chambers": {"main": {"volume": "1.6 L"}}, "ports": {"nose": NOSE}}, "No chamber has a shape, so there is no"),
+    ({"driver": {**DRIVER, "rear": "line"}, "chambers": {}, "ports": {}, "horns": {
+        "line": {"profile": "conical", "throat": "60 cm^2", "mouth": "90 cm^2", "length": "900 mm"}}},
+     "The case has no chamber"),
+])  # fmt: skip
+def test_nothing_to_show_is_said(changes, sentence, tmp_path, capsys):
+    path = case_file(tmp_path, {**DRAWN, **changes})
+    assert main(["modes", str(path), "--at", "160 Hz", "--out", str(tmp_path / "report")]) == 0
+    assert sentence in capsys.readouterr().out
+
+
+def test_a_sheet_is_as_large_as_its_pictures(drawn):
+    """One mode alone gets no empty columns; a section lower than wide leaves no band below it."""
+    chamber = drawn.chambers["main"]
+    (_, whole), *_ = fields.mode_figures(chamber, field_of(chamber, drawn.network.air))
+    (_, alone), *_ = fields.mode_figures(replace(chamber, rows=chamber.rows[:1]), field_of(chamber, drawn.network.air))
+    assert len(alone.axes) == 1
+    lines = -(-len(whole.axes) // 3)
+    assert whole.get_size_inches()[1] < 2.3 * lines + 0.9
 
 
 def test_json_alone_writes_nothing(tmp_path, capsys, monkeypatch):

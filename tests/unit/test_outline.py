@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from airpath.errors import GeometryError
 from airpath.field.outline import make_outline
-from airpath.field.outlinefile import load_outline, parse_outline
+from airpath.field.outlinefile import _KEYS, load_outline, parse_outline
 
 MESHES = Path(__file__).parents[2] / "meshes"
 BOX = "[[0, 0], [120, 0], [120, 100], [0, 100]]"
@@ -210,3 +210,15 @@ def test_an_accepted_polygon_has_the_area_that_counting_finds(corners):
 
     inside = Ring(corners).contains_points(np.c_[x.ravel(), y.ravel()]).sum() * 0.01 * 1e-4
     assert outline.area() == pytest.approx(inside, abs=20e-4)
+
+
+def test_the_outline_in_the_readme_is_one():
+    """Every key that an outline knows is in the example, and the example can be read."""
+    readme = (Path(__file__).parents[2] / "meshes" / "README.md").read_text(encoding="utf-8")
+    example = readme.split("```toml\n")[1].split("```")[0]
+    outline = parse_outline(example)
+    assert set(outline.openings) == {"throat", "mouth"}
+    assert (len(outline.holes), len(outline.stuffed)) == (1, 1)
+    assert outline.volume() == pytest.approx(0.18 * (0.5 * 0.22 - 0.4 * 0.02 - 0.03 * 0.02 / 2))
+    missing = set(_KEYS) - set(tomllib.loads(example))
+    assert missing == {"title", "notes", "T"}

@@ -49,6 +49,10 @@ def run(options: argparse.Namespace) -> None:
     elif not options.quiet:
         for chamber in table.chambers.values():
             _show(table, chamber)
+        if not table.chambers:
+            console().print("The case has no chamber; what a drawn horn does is shown by airpath fold.", soft_wrap=True)
+        elif at and not maps:
+            console().print("No chamber has a shape, so there is no pressure to map.", soft_wrap=True)
         show_files("Written", files, console())
 
 
@@ -72,7 +76,8 @@ def _show(table: ModeTable, chamber: ChamberModes) -> None:
     out.print(rows)
     rest = len(chamber.rows) - _SHOWN
     if rest > 0:
-        out.print(f"  {rest} more up to {sig(chamber.rows[-1].frequency_hz, 4)} Hz are in modes.json.")
+        highest = sig(chamber.rows[-1].frequency_hz, 4)
+        out.print(f"  {rest} more up to {highest} Hz {'is' if rest == 1 else 'are'} in modes.json.")
     if len(chamber.rows) > PICTURED:
         out.print(f"  The lowest {PICTURED} are pictured.")
 

@@ -123,6 +123,8 @@ def _check_shape(
         return "axisymmetric"
     if shape == "solid" and solid:
         return "solid"
+    if kind is None:
+        raise GeometryError('a flat mesh can\'t say how deep it is: give outline_depth, as in "180 mm"')
     raise GeometryError(f'kind is {kind!r}; a mesh of triangles needs kind "planar" or "axisymmetric"')
 
 

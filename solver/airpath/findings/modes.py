@@ -219,7 +219,7 @@ def _note(case: Case, name: str, openings: tuple[str, ...], element: Element, cu
     if case.chambers[name].fill is not None:
         notes.append("the frequencies are those of the chamber without its stuffing, which lowers and damps them")
     if not isinstance(element, Cuboid) and element.model.matrices.basis.mesh.dim() == 3:  # type: ignore[attr-defined]
-        notes.append("a solid mesh has no section to picture: its fields go into .vtu files only")
+        notes.append("a solid mesh has no section to picture: its fields go into .vtu files only (--vtu)")
     if cut < case.sweep.stop:
         notes.append(f"about the first {_MOST} only, up to {cut:.0f} Hz")
     return "; ".join(notes)

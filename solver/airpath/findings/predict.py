@@ -146,7 +146,7 @@ def own_tones(response: Response) -> tuple[NDArray[np.float64], str]:
 
 
 def _doubts(case: Case) -> list[str]:
-    """Return what in the driver's values contradicts itself."""
+    """Return what in the driver's values contradicts itself, and which drawings may be flat though they are turned."""
     driver, known = case.driver, parameters(case)
     said = []
     for odd in mechanical_set(driver.given, driver.Sd, driver.Re).disagreements:
@@ -156,6 +156,10 @@ def _doubts(case: Case) -> list[str]:
             f"Driver: {odd.name} = {given} is given, the other values make it {derived}: they differ by "
             f"{percent(abs(odd.given / odd.derived - 1))}. Check the data sheet."
         )
+    for place, table in (*case.chambers.items(), *case.horns.items()):
+        if table.outline is not None and table.outline.lower().endswith(".dxf") and table.outline_depth is None:
+            said.append(f"Drawing: {table.outline} ({place}) is turned about y = 0, as it has no outline_depth; a flat "
+                        "one needs it.")  # fmt: skip
     return said
 
 

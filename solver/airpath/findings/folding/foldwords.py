@@ -183,7 +183,8 @@ def _limits(found: Fold) -> str:
         text += " Stuffing is left out."
     holes = len(found.source.outline.holes)
     if holes:
-        text += f" The areas along the centre line leave out the {holes} part{'s' * (holes > 1)} that stand in the way."
+        parts = "part that stands" if holes == 1 else f"{holes} parts that stand"
+        text += f" The areas along the centre line leave out the {parts} in the way."
     return text
 
 

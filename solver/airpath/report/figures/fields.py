@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 PICTURED = 40  # modes drawn of one chamber
 _ON_A_SHEET, _ACROSS = 12, 3
 _CELL = (2.45, 2.3)  # in, a panel with its title
+_TITLED = 1.2  # in, of a panel's height its title and axis
 _SHAPE, _LEVEL, _PHASE = "PuOr", "cividis", "twilight"  # each even in lightness, and told apart without red and green
 _FLOOR_DB = -40.0
 _AXES = "xyz"
@@ -63,9 +64,10 @@ def mode_figures(chamber: ChamberModes, field: Field, scale: float = 1.0) -> Ite
     several = "" if len(views) < 2 else "; each on the wall that shows it best\n" + _DASHED
     for first in range(0, len(rows) if views else 0, _ON_A_SHEET):
         part = rows[first : first + _ON_A_SHEET]
-        lines = -(-len(part) // _ACROSS)
+        across = min(len(part), _ACROSS)
+        lines = -(-len(part) // across)
         which = f", {first + 1} to {first + len(part)} of {len(chamber.rows)}" if len(chamber.rows) > len(part) else ""
-        figure, panels = _sheet(lines, _ACROSS, f'Standing waves of chamber "{chamber.name}"{which}')
+        figure, panels = _sheet(lines, across, views, f'Standing waves of chamber "{chamber.name}"{which}')
         for panel in panels[len(part) :]:
             panel.set_visible(False)
         for i, (row, panel) in enumerate(zip(part, panels, strict=False), start=first):
@@ -88,7 +90,7 @@ def map_figure(chamber: ChamberModes, field: Field, found: ChamberMap, scale: fl
     low = min(-3.0, float(np.floor(min(part.min() for part in level))))
     title = f'Pressure in chamber "{chamber.name}" at {_hertz(found.frequency_hz, scale)}'
     across = max(2, len(views))
-    figure, panels = _sheet(-(-2 * len(views) // across), across, f"{title}\nat most {tidy(top)} Pa RMS")
+    figure, panels = _sheet(-(-2 * len(views) // across), across, views, f"{title}\nat most {tidy(top)} Pa RMS")
     upper, lower = panels[: len(views)], panels[len(views) :]
     for panel, view, part in zip(upper, views, level, strict=True):
         drawn = _fill(panel, view, part, _LEVEL, (low, 0.0))
@@ -153,11 +155,14 @@ def _wall_for(order: tuple[int, int, int], field: Field) -> int:
     return empty[0] if empty else used[2]
 
 
-def _sheet(lines: int, across: int, title: str) -> tuple[Figure, list[Axes]]:
+def _sheet(lines: int, across: int, views: list[View], title: str) -> tuple[Figure, list[Axes]]:
+    """Return a figure with its panels, as tall as the tallest of the pictures needs them."""
     from matplotlib.figure import Figure
 
     width = max(_CELL[0] * across, 6.2)
-    height = _CELL[1] * lines + 0.9 + (1.0 if across == 2 else 0.0)
+    spans = [np.ptp(view.walls.reshape(-1, 2), axis=0) for view in views]
+    tallest = min(max(float(span[1] / span[0]) for span in spans), 1.0)
+    height = (_TITLED + (_CELL[1] - _TITLED) * tallest * width / across / _CELL[0]) * lines + 0.9 + (across == 2)
     figure = Figure(figsize=(width, height), layout="constrained")
     figure.suptitle(title, fontsize=11, fontweight="bold")
     panels = figure.subplots(lines, across, squeeze=False)
