@@ -180,7 +180,8 @@ def test_a_drawing_without_depth_is_said_to_be_turned(depth, tmp_path):
     """A case may mean it; one who forgot the depth has to see it."""
     drawing(tmp_path / "pipe.dxf")
     (tmp_path / "try.toml").write_text(
-        'tones = ["60 Hz"]\n[driver]\nfs = "62 Hz"\nQms = 4.1\nQes = 0.52\nVas = "1.9 L"\nSd = "55 cm^2"\nRe = "3.4 ohm"\n'
+        'tones = ["60 Hz"]\n[driver]\nfs = "62 Hz"\nQms = 4.1\nQes = 0.52\nVas = "1.9 L"\nSd = "55 cm^2"\n'
+        'Re = "3.4 ohm"\n'
         f'rear = "main"\n[chambers.main]\nvolume = "6 L"\n[horns.bend]\nfrom = "main"\noutline = "pipe.dxf"\n{depth}\n'
     )
     warnings = airpath.predict(airpath.load(tmp_path / "try.toml"), ("lumped",)).warnings

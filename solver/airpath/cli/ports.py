@@ -31,5 +31,6 @@ def run(options: argparse.Namespace) -> None:
         print(result)
     elif not options.quiet:
         if not prediction.ports:
-            console().print("This box has no ports.")
+            bent = any(horn.outline for horn in prediction.case.horns.values())
+            console().print("This box has no ports." + " A drawn path is shown by airpath fold." * bent)
         show_ports(prediction.ports, console())

@@ -13,7 +13,7 @@ from airpath.acoustics.driver import mechanical_set
 from airpath.air import Air
 from airpath.case.media import case_air
 from airpath.case.parameters import parameters
-from airpath.case.schema import Case
+from airpath.case.schema import Case, Chamber, Horn
 from airpath.elements.base import Omega
 from airpath.errors import FidelityError
 from airpath.findings.cautions import cautions
@@ -156,7 +156,8 @@ def _doubts(case: Case) -> list[str]:
             f"Driver: {odd.name} = {given} is given, the other values make it {derived}: they differ by "
             f"{percent(abs(odd.given / odd.derived - 1))}. Check the data sheet."
         )
-    for place, table in (*case.chambers.items(), *case.horns.items()):
+    spaces: list[tuple[str, Chamber | Horn]] = [*case.chambers.items(), *case.horns.items()]
+    for place, table in spaces:
         if table.outline is not None and table.outline.lower().endswith(".dxf") and table.outline_depth is None:
             said.append(f"Drawing: {table.outline} ({place}) is turned about y = 0, as it has no outline_depth; a flat "
                         "one needs it.")  # fmt: skip
