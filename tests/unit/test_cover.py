@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import html
 import io
 import json
 import re
@@ -17,8 +18,9 @@ from airpath.cli.main import main
 from airpath.errors import CaseError, FidelityError
 from airpath.findings.airspeed import fastest_way
 from airpath.findings.designs.cover import cover
+from airpath.findings.designs.covertext import state_name
 from airpath.network.respond import solve
-from airpath.report.figures.covers import MOST_ROWS, shown_states
+from airpath.report.figures.covers import MOST_ROWS, curve_names, shown_states
 from airpath.report.pages.coverpage import cover_csv, cover_page, cover_pictures
 from airpath.report.style import svg
 from known_boxes import BOXES, case, chamber, port
@@ -191,6 +193,22 @@ def test_many_covers_are_named_by_what_is_left() -> None:
     assert text[found.openings].startswith('With all six covered, "box" is closed: ')
     some = cover(case(many(6)).model_copy(update={"tones": (40.0,)}), "lumped", only=found.openings[:4])
     assert some.states[-1].text.startswith('With all but "p4" and "p5" covered')
+
+
+def test_curves_that_would_be_cut_to_one_name_have_a_letter_and_a_key() -> None:
+    pipes = "".join(
+        port(f'"pipe {i}"', "box", "outside", f"{60 + 40 * i} mm", f'diameter = "{60 - 5 * i} mm"') for i in range(5)
+    )
+    tones = (22.0, 30.0, 45.0)
+    found = cover(case(chamber("box", "30 L") + pipes).model_copy(update={"tones": tones}), "lumped")
+    names = curve_names(found)
+    assert len(set(names.values())) == len(names)
+    assert all(len(name) <= 16 for name in names.values())
+    page = cover_page(found, {name: svg(figure) for name, figure in cover_pictures(found).items()})
+    lettered = [i for i, name in names.items() if len(name) == 1]
+    assert len(lettered) >= 2
+    for i in lettered:
+        assert f"; {names[i]}: {state_name(found.case, found.states[i].covered)}" in html.unescape(page)
 
 
 def test_the_caution_for_ears_is_of_the_state_that_is_loudest_to_ears() -> None:

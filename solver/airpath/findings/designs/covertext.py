@@ -201,9 +201,9 @@ def answer(
         far = [j for j in mine if case.driver.xmax is not None and states[i].excursion_peak_m[j] > case.driver.xmax]
         beyond = f", beyond xmax at {listing([f'{sig(float(tones_hz[j]), 4)} Hz' for j in far])}" if far else ""
         changes = f" ({listing(gain)} dB)" if states[i].covered else ""
-        parts.append(f"{at} {_state_name(case, states[i].covered)}{changes}{beyond}")
+        parts.append(f"{at} {state_name(case, states[i].covered)}{changes}{beyond}")
     kept = states[best_mean]
-    name = _state_name(case, kept.covered)
+    name = state_name(case, kept.covered)
     mean = f"On average over the tones the loudest is the box {name}: {kept.mean_spl_db:.1f} dB"
     if kept.covered:
         worst = int(np.argmin(kept.change_db))
@@ -228,7 +228,7 @@ def doubts(case: Case, covered: list[tuple[str, ...]], band: Curves, at_tones: C
 
 def _which(case: Case, covered: list[tuple[str, ...]], i: int) -> str:
     """Say which state a caution is of; nothing for a box that has one only."""
-    return f" This is {_state_name(case, covered[i])}." if len(covered) > 1 else ""
+    return f" This is {state_name(case, covered[i])}." if len(covered) > 1 else ""
 
 
 def _over_xmax(case: Case, covered: list[tuple[str, ...]], at_tones: Curves) -> list[str]:
@@ -245,7 +245,7 @@ def _over_xmax(case: Case, covered: list[tuple[str, ...]], at_tones: Curves) -> 
             many = f"in {len(over)} of {len(travel)} states" if len(travel) > 1 else "as it is"
             out.append(
                 f"Excursion at {sig(tone, 4)} Hz: beyond xmax {many}; most, {_of(travel[worst] * 1e3, xmax * 1e3)} mm, "
-                f"{_state_name(case, covered[worst])}."
+                f"{state_name(case, covered[worst])}."
             )
     return out
 
@@ -266,7 +266,7 @@ def _fast_air(case: Case, covered: list[tuple[str, ...]], at_tones: Curves) -> l
             i, j = np.unravel_index(int(highest.argmax()), highest.shape)
             out.append(
                 f"Air in {_quoted(name)}: up to {sig(float(highest[i, j]), 2)} m/s at "
-                f"{sig(float(at_tones.frequency[j]), 4)} Hz {_state_name(case, covered[int(i)])}, over the usual "
+                f"{sig(float(at_tones.frequency[j]), 4)} Hz {state_name(case, covered[int(i)])}, over the usual "
                 f"limit of {sig(limit, 2)} m/s: expect air noise."
             )
     return out
@@ -283,7 +283,7 @@ def told(states: tuple[State, ...], best: tuple[int, ...], best_mean: int) -> li
     return [i for i in every if i in some or len(states[i].covered) <= 1]
 
 
-def _state_name(case: Case, covered: tuple[str, ...]) -> str:
+def state_name(case: Case, covered: tuple[str, ...]) -> str:
     """Return how sentences call a state."""
     return f"with {_names(case, covered)} covered" if covered else "with all open"
 

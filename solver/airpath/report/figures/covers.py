@@ -164,7 +164,8 @@ def _curves(found: Covering, values: Any, some: list[int]) -> tuple[FigureBase, 
 def _finished(
     figure: FigureBase, axes: Axes, found: Covering, values: Any, some: list[int], limit: float | None = None
 ) -> FigureBase:
-    ends: list[End] = [(values[i, -1], curve_name(found, i), _style(k)) for k, i in enumerate(some)]
+    names = curve_names(found)
+    ends: list[End] = [(values[i, -1], names[i], _style(k)) for k, i in enumerate(some)]
     if limit is not None:
         ends.append(limit_line(axes, limit * 1e3, f"xmax {tidy(limit * 1e3)} mm"))
     mark_tones(axes, found.tones_hz)
@@ -172,11 +173,18 @@ def _finished(
     return figure
 
 
-def curve_name(found: Covering, i: int) -> str:
-    """Return how a curve is called: by what is covered."""
+def curve_names(found: Covering) -> dict[int, str]:
+    """Return how the curves of states are called: by what is covered, or by a letter where that is too long."""
+    names = {i: _curve_name(found, i) for i in curve_states(found)}
+    long = [i for i, name in names.items() if shortened(name) != name]
+    return names | {i: chr(ord("A") + k) for k, i in enumerate(long)}
+
+
+def _curve_name(found: Covering, i: int) -> str:
     covered = found.states[i].covered
-    return "all open" if not covered else "all covered" if set(covered) == set(found.openings) and len(
-        covered) > 1 else "no " + ", ".join(covered)  # fmt: skip
+    if len(covered) > 1 and set(covered) == set(found.openings):
+        return "all covered"
+    return "no " + ", ".join(covered) if covered else "all open"
 
 
 def _style(k: int) -> dict[str, Any]:

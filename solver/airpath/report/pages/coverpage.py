@@ -13,12 +13,11 @@ import numpy as np
 from airpath.case.media import case_air
 from airpath.findings.airspeed import SPEED_LIMIT_SHARE, fastest_way
 from airpath.findings.designs.cover import Covering
-from airpath.findings.designs.covertext import EQUAL_DB
+from airpath.findings.designs.covertext import EQUAL_DB, state_name
 from airpath.network.response import SILENT_DB
 from airpath.report.figures.covers import (
     MOST_ROWS,
-    curve_name,
-    curve_states,
+    curve_names,
     excursion_curves,
     impedance_curves,
     level_curves,
@@ -97,7 +96,7 @@ def cover_page(found: Covering, vectors: dict[str, bytes]) -> str:
         tones=[(tidy(t, 4), tidy(t / case.scale, 4)) for t in found.tones_hz.tolist()],
         states=states,
         beyond=any(tone["beyond"] for state in states for tone in state["tones"]),
-        curves=[curve_name(found, i) for i in curve_states(found)],
+        curves=[(name, state_name(case, found.states[i].covered)) for i, name in curve_names(found).items()],
         left_out=max(0, many - MOST_ROWS),
         equal=tidy(EQUAL_DB),
         sources={name: embedded(vector) for name, vector in vectors.items()},
