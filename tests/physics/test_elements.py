@@ -10,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import airpath.elements
+from airpath.acoustics.radiation import baffled_piston, disc_mass
 from airpath.air import air_at
 from airpath.elements.base import REGISTRY, Element
 from small_boxes import LOSSLESS, REFERENCE
@@ -104,3 +105,11 @@ def test_storage_is_what_a_uniform_pressure_drives_in(element: Element) -> None:
     assert stored.shape == (1,)
     driven = element.admittance(omega, REFERENCE).sum(axis=(1, 2))
     assert abs(stored[0] - driven[0]) <= 2e-4 * max(abs(driven[0]), _scale(element.admittance(omega, REFERENCE)) * 1e-6)
+
+
+def test_the_air_before_a_disc_at_rest_is_that_of_a_piston() -> None:
+    """M = 8/3 rho a^3 (Rayleigh, Theory of Sound, vol. 2, section 302): w M = rho c S Im z as ka goes to zero."""
+    radius, k = 0.08, np.array([1e-3])
+    area, mass = np.pi * radius**2, disc_mass(np.pi * radius**2, REFERENCE.density)
+    assert mass == pytest.approx(8 / 3 * REFERENCE.density * radius**3, rel=1e-12)
+    assert mass == pytest.approx(REFERENCE.density * area * baffled_piston(k, radius).imag[0] / k[0], rel=1e-6)

@@ -2,7 +2,7 @@
 
 import pytest
 
-from airpath.findings.explaining.orders import rank
+from airpath.findings.explaining.orders import ordinal
 from airpath.findings.wording import percent, slope
 
 
@@ -31,4 +31,4 @@ def test_percent_has_a_blank() -> None:
     [(1, "first"), (10, "tenth"), (11, "11th"), (21, "21st"), (22, "22nd"), (103, "103rd"), (112, "112th")],
 )
 def test_the_rank_of_a_wave_reads_as_a_word(number, words) -> None:
-    assert rank(number) == words
+    assert ordinal(number) == words

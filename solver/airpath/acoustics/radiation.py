@@ -36,6 +36,16 @@ def baffled_piston(k: Wavenumber, radius: float) -> ComplexArray:
     return np.asarray(1 - 2 * bessel / x + 2j * struve_h1(x) / x, dtype=np.complex128)
 
 
+def disc_mass(area: float, density: float) -> float:
+    """Return the mass of air [kg] that moves at rest with one side of a baffled disc, or with both of a free one.
+
+    8/3 rho a^3 for a disc of ``area`` pi a^2 [m^2] in air of ``density`` rho [kg/m^3].
+    Source: Rayleigh, Theory of Sound, vol. 2, section 302 (baffled); Lamb, Hydrodynamics, ch. 5 (free); from memory.
+    Checked by: physics/test_elements.
+    """
+    return float(density * area * PISTON_LENGTH * np.sqrt(area / np.pi))
+
+
 def struve_h1(x: Wavenumber) -> NDArray[Any]:
     """Return the Struve function H1 of real or complex x (n,).
 

@@ -6,9 +6,10 @@ import math
 import os
 
 from airpath.acoustics.driver import MECHANICAL, SMALL_SIGNAL, MechanicalSet, mechanical_set
-from airpath.air import Air, air_at
+from airpath.acoustics.radiation import FLANGED_LENGTH
+from airpath.air import Air
 from airpath.case.geometry import geometry_problems
-from airpath.case.media import case_air
+from airpath.case.media import case_air, included_air_mass
 from airpath.case.openings import Port
 from airpath.case.problem import MISSING, Problem
 from airpath.case.schema import Case
@@ -62,10 +63,8 @@ def _driver_problems(case: Case) -> list[Problem]:
 
 
 def _mass_problems(case: Case, mechanical: MechanicalSet) -> list[Problem]:
-    """The measured moving mass includes the air that moved along (physics: 8/3 rho a^3, in a baffle 16/3)."""
-    radius = math.sqrt(case.driver.Sd / math.pi)
-    share = 16.0 / 3.0 if case.driver.measured_in == "baffle" else 8.0 / 3.0
-    air_mass = share * air_at().density * radius**3
+    """The measured moving mass includes the air that moved along."""
+    air_mass = included_air_mass(case.driver)
     if mechanical.Mms > air_mass:
         return []
     given = case.driver.Mms
@@ -104,9 +103,9 @@ def _tuning_problems(case: Case) -> list[Problem]:
 def port_tuning(port: Port, volume: float, air: Air) -> float:
     """Return the Helmholtz frequency [Hz] of a port on a chamber of ``volume`` [m^3], to find absurd ones.
 
-    The length counts with 0.82 radii for each of its two ends, the limit for a tube in a wide wall.
-    Source: Rayleigh, Theory of Sound II, sections 304 to 307 and appendix A.
+    The length counts with both of its ends, each in a wide wall. Source: Rayleigh, Theory of Sound, vol. 2, sections
+    304 to 307 and appendix A.
     Checked by: cases/test_box_checks.
     """
-    length = port.length + 2.0 * 0.82 * math.sqrt(port.area / math.pi)
+    length = port.length + 2.0 * FLANGED_LENGTH * math.sqrt(port.area / math.pi)
     return air.sound_speed / (2.0 * math.pi) * math.sqrt(port.count * port.area / (volume * length))

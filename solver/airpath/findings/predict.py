@@ -15,14 +15,14 @@ from airpath.case.media import case_air
 from airpath.case.parameters import parameters
 from airpath.case.schema import Case, Chamber, Horn
 from airpath.elements.base import Omega
-from airpath.errors import FidelityError
 from airpath.findings.cautions import cautions
 from airpath.findings.clean import CleanRow, clean_rows
+from airpath.findings.explaining.features import turns
 from airpath.findings.ports import PortRow, port_rows
 from airpath.findings.rooms import Doors, doors
 from airpath.findings.tones import ToneRow, tone_rows
 from airpath.findings.wording import percent, sig
-from airpath.network.build import build, models_for, refusal
+from airpath.network.build import build, chosen_model, models_for
 from airpath.network.graph import Network
 from airpath.network.respond import respond
 from airpath.network.response import Response
@@ -98,11 +98,9 @@ def predict(
     prediction; ``brief``: without the tables that take solves of their own, of ports and of the room.
     Raises FidelityError, CaseError or AccuracyError.
     """
-    allowed = models_for(case)
-    asked = (models,) if isinstance(models, str) else models or allowed
+    asked = (models,) if isinstance(models, str) else models or models_for(case)
     for model in asked:
-        if model not in allowed:
-            raise FidelityError(refusal(case, model))
+        chosen_model(case, model)
     networks, solver = {model: build(case, model) for model in asked}, solver or Reusing()
     frequency = sweep_frequencies(case)
     responses = {m: respond(case, n, solver(n, 2 * np.pi * frequency), m) for m, n in networks.items()}
@@ -136,8 +134,7 @@ def ports(case: Case, model: str = "line") -> dict[str, PortRow]:
 
 def own_tones(response: Response) -> tuple[NDArray[np.float64], str]:
     """Return the lowest few impedance dips [Hz], or the middle of the band if there is none, and say which."""
-    z = np.abs(response.impedance)
-    dips = np.flatnonzero((z[1:-1] < z[:-2]) & (z[1:-1] < z[2:])) + 1
+    _, dips = turns(np.abs(response.impedance))
     if not len(dips):
         middle = np.array([np.sqrt(response.frequency[0] * response.frequency[-1])])
         return middle, "The case names no tones and its impedance has no dip; this is the middle of the band."

@@ -20,7 +20,7 @@ _AGAINST_DB = 1.0  # openings that together are this far above the total are bei
 
 @dataclass(frozen=True, kw_only=True)
 class ToneRow:
-    """One tone in one fidelity; ``share_db`` and ``air_speed_peak`` per opening, ``leader``: the loudest opening."""
+    """One tone in one fidelity; ``share_db`` and ``air_speed_peak_m_s`` per opening, ``leader``: the loudest."""
 
     frequency_hz: float
     model: str

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -114,8 +114,7 @@ def compare(
             f"{sweep.source.name}: {sig(sweep.frequency[0])} Hz to {sig(sweep.frequency[-1])} Hz has hardly a "
             f"frequency in common with the case's sweep, {sig(case.sweep.start)} Hz to {sig(case.sweep.stop)} Hz"
         )
-    phase = None if sweep.phase_deg is None else sweep.phase_deg[inside]
-    cut = replace(sweep, frequency=sweep.frequency[inside], magnitude=sweep.magnitude[inside], phase_deg=phase)
+    cut = sweep.part(inside)
     case, without = with_coil(case, cut)
     apart = _distances(case, cut, model)
     rms = {name: float(np.sqrt(np.mean(size**2))) for name, size in apart.items()}

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass
 from typing import Any
 
 import numpy as np
@@ -223,9 +223,7 @@ def _moved(first: MeasuredSweep, second: MeasuredSweep, frequency: FloatArray) -
 
 def _within(sweep: MeasuredSweep, frequency: FloatArray) -> list[Found]:
     inside = (sweep.frequency >= frequency[0]) & (sweep.frequency <= frequency[-1])
-    phase = None if sweep.phase_deg is None else sweep.phase_deg[inside]
-    cut = replace(sweep, frequency=sweep.frequency[inside], magnitude=sweep.magnitude[inside], phase_deg=phase)
-    return features_in(rational_fit(cut))
+    return features_in(rational_fit(sweep.part(inside)))
 
 
 def _summary(

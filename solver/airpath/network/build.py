@@ -4,13 +4,11 @@ from __future__ import annotations
 
 from itertools import pairwise
 
-import numpy as np
-
 from airpath.acoustics.driver import mechanical_set
 from airpath.acoustics.ends import flanged_length
+from airpath.acoustics.radiation import disc_mass
 from airpath.acoustics.viscothermal import Section
-from airpath.air import air_at
-from airpath.case.media import case_air, fill_of
+from airpath.case.media import case_air, fill_of, included_air_mass
 from airpath.case.schema import Case, Port
 from airpath.case.surroundings import missing_places
 from airpath.elements.base import Element
@@ -22,13 +20,12 @@ from airpath.elements.passage import Passage
 from airpath.elements.plug import Plug
 from airpath.errors import AirpathError, CaseError, FidelityError
 from airpath.network import drawn, joints, passages
-from airpath.network.graph import OUTSIDE, Branch, Network, Opening, Places, both_ends
+from airpath.network.graph import OUTSIDE, Branch, Network, Opening, Places, Role, both_ends
 from airpath.network.horns import Way, horn_way
 from airpath.network.limits import SPREAD, limits
 from airpath.network.surroundings import Outlet, is_placed, surroundings
 
 MODELS = ("lumped", "line", "field")
-_DISC_MASS = 8 / 3  # air on one side of a baffled disc, or on both of a free one, in rho a^3
 
 
 def models_for(case: Case) -> tuple[str, ...]:
@@ -45,8 +42,7 @@ def build(case: Case, model: str) -> Network:
 
     Raises FidelityError for a fidelity that it can't have, CaseError for a box that can't be.
     """
-    if model not in models_for(case):
-        raise FidelityError(refusal(case, model))
+    chosen_model(case, model)
     try:
         return _Builder(case, model).network()
     except AirpathError:
@@ -55,9 +51,16 @@ def build(case: Case, model: str) -> Network:
         raise CaseError(f"{label(case)}: {error}") from None
 
 
-def refusal(case: Case, model: str) -> str:
+def chosen_model(case: Case, model: str | None) -> str:
+    """Return a fidelity, or the highest that a case allows. Raises FidelityError for one that it can't have."""
+    allowed = models_for(case)
+    if model is not None and model not in allowed:
+        raise FidelityError(_refusal(case, model, ", ".join(allowed)))
+    return allowed[-1] if model is None else model
+
+
+def _refusal(case: Case, model: str, allowed: str) -> str:
     """Say why a case can't be solved in a fidelity, and what would let it."""
-    allowed = ", ".join(models_for(case))
     if model not in MODELS:
         return f'{label(case)}: there is no model "{model}": choose from {allowed}'
     room = ""
@@ -105,8 +108,8 @@ class _Builder:
             room=self.case.room is not None,
         )  # fmt: skip
 
-    def _add(self, owner: str, role: str, element: Element, *nodes: str) -> int:
-        self.branches.append(Branch(owner=owner, role=role, element=element, nodes=nodes))  # type: ignore[arg-type]
+    def _add(self, owner: str, role: Role, element: Element, *nodes: str) -> int:
+        self.branches.append(Branch(owner=owner, role=role, element=element, nodes=nodes))
         return len(self.branches) - 1
 
     def _chamber(self, name: str) -> None:
@@ -152,7 +155,6 @@ class _Builder:
 
     def _driver(self) -> int:
         driver, air = self.case.driver, self.air
-        radius = float(np.sqrt(driver.Sd / np.pi))
         nodes, load = [], 0.0
         for side, space in (("front", driver.front), ("rear", driver.rear)):
             if space == OUTSIDE:
@@ -163,8 +165,8 @@ class _Builder:
                 nodes.append(self.nodes[f"driver.{side}"])
                 at = driver.front_at if side == "front" else driver.rear_at
                 share = self._share(f"driver.{side}", space, at, Section.round(driver.Sd), driver.count)
-                load += _DISC_MASS * air.density * radius**3 * share
-        index = self._add("driver", "driver", self._cone(radius, load), *nodes)
+                load += disc_mass(driver.Sd, air.density) * share
+        index = self._add("driver", "driver", self._cone(load), *nodes)
         section = Section.round(driver.Sd)
         mouth = Mouth(section=section, count=driver.count)
         for side, space, at in (("front", driver.front, driver.front_at), ("rear", driver.rear, driver.rear_at)):
@@ -186,11 +188,10 @@ class _Builder:
         share = joints.share_at(self.case.chambers[chamber], at, section, count)
         return 1.0 if share is None else share
 
-    def _cone(self, radius: float, load: float) -> Cone:
+    def _cone(self, load: float) -> Cone:
         driver = self.case.driver
         values = mechanical_set(driver.given, driver.Sd, driver.Re)
-        sides = 1 if driver.measured_in == "free air" else 2
-        included = sides * _DISC_MASS * air_at().density * radius**3
+        included = included_air_mass(driver)
         mass = values.Mms - included
         if mass <= 0:
             raise CaseError(

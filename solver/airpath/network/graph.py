@@ -21,7 +21,6 @@ class Branch:
     """One element between ``nodes`` (one per terminal); ``owner`` is the part of the case that it belongs to.
 
     A chamber's node has the chamber's name; every other has a dot in its own, which no name of a case has.
-
     ``owners``: of each terminal, where an element serves several parts.
     """
 

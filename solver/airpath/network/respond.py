@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import ArrayLike
 
+from airpath.acoustics.radiation import disc_mass
 from airpath.case.schema import Case
 from airpath.elements.base import ComplexArray, Omega
 from airpath.network.build import build
@@ -39,8 +40,13 @@ def _asked(frequency_hz: ArrayLike) -> FloatArray:
 
 def nominal_resistance(case: Case) -> float:
     """Return Re of all drivers together [ohm], as they are wired: what "power into Re" counts into."""
+    return case.driver.Re * wired(case)
+
+
+def wired(case: Case) -> float:
+    """Return the impedance of all drivers together over that of one, as they are wired."""
     driver = case.driver
-    return driver.Re * driver.count if driver.wiring == "series" else driver.Re / driver.count
+    return float(driver.count) if driver.wiring == "series" else 1 / driver.count
 
 
 def source_voltage(case: Case) -> float:
@@ -51,19 +57,15 @@ def source_voltage(case: Case) -> float:
 
 def respond(case: Case, network: Network, state: State, model: str) -> Response:
     """Scale a network's solution, or those of several of its states, to the case's drive and listener."""
-    omega, drive = state.omega, case.drive
-    number, series = network.cone.count, case.driver.wiring == "series"
-    single = 1 / state.current
-    impedance = single * number if series else single / number
-    source = source_voltage(case)
-    terminal = source * impedance / (impedance + drive.source_resistance)
-    each = terminal / number if series else terminal
+    omega, impedance = state.omega, wired(case) / state.current
+    terminal = _at_terminals(case, impedance)
+    each = _at_each(case, terminal)
     velocity = each * state.velocity
     heard = to_listener(case, network, state)
     openings = {o.name: _opening(o, state, each, heard.get(o.name)) for o in network.openings}
     radiated = [o.pressure for o in openings.values() if o.pressure is not None]
     total = sum(radiated, np.zeros_like(velocity))
-    free = _free_air_velocity(case, network, state, source)
+    free = _free_air_velocity(case, network, state)
     return Response(
         model=model,
         frequency=_hertz(omega),
@@ -78,6 +80,16 @@ def respond(case: Case, network: Network, state: State, model: str) -> Response:
         pressure=total,
         imbalance=float(state.imbalance.max(initial=0.0)),
     )
+
+
+def _at_terminals(case: Case, impedance: ComplexArray) -> ComplexArray:
+    """Return the voltage [V RMS] at terminals of an ``impedance`` (n,) [ohm]."""
+    return np.asarray(source_voltage(case) * impedance / (impedance + case.drive.source_resistance))
+
+
+def _at_each(case: Case, terminal: ComplexArray) -> ComplexArray:
+    """Return the voltage at each driver (n,), of that at the ``terminal``."""
+    return terminal / case.driver.count if case.driver.wiring == "series" else terminal
 
 
 def _hertz(omega: Omega) -> FloatArray:
@@ -108,13 +120,9 @@ def _mean_pressure(network: Network, state: State, chamber: str) -> ComplexArray
     return flow / storage
 
 
-def _free_air_velocity(case: Case, network: Network, state: State, source: float) -> ComplexArray:
+def _free_air_velocity(case: Case, network: Network, state: State) -> ComplexArray:
     """Return the cone velocity [m/s] of the same driver in free air with the same drive and source resistance."""
-    cone, drive = network.cone, case.driver
-    radius = np.sqrt(drive.Sd / np.pi)
-    free = replace(cone, air_mass=8 / 3 * network.air.density * radius**3)
+    free = replace(network.cone, air_mass=disc_mass(case.driver.Sd, network.air.density))
     velocity = free.velocity(state.omega, np.zeros(len(state.omega), dtype=np.complex128))
-    single = 1 / free.current(state.omega, velocity)
-    impedance = single * cone.count if drive.wiring == "series" else single / cone.count
-    terminal = source * impedance / (impedance + case.drive.source_resistance)
-    return np.asarray(velocity * (terminal / cone.count if drive.wiring == "series" else terminal))
+    impedance = wired(case) / free.current(state.omega, velocity)
+    return np.asarray(velocity * _at_each(case, _at_terminals(case, impedance)))

@@ -32,7 +32,7 @@ class Admittances:
     def _one(self, element: Element, air: Air) -> ComplexArray:
         seen = self.known.setdefault(type(element), [])
         for i, (other, its_air, y) in enumerate(seen):
-            if (other is element and its_air is air) or (_equal(other, element) and its_air == air):
+            if same(other, element) and (its_air is air or its_air == air):
                 if self.most is not None:
                     seen.append(seen.pop(i))
                 return y
@@ -65,8 +65,11 @@ class Reusing:
         return solve_network(network, omega, self._seen.at(omega).of(network.branches, network.air))
 
 
-def _equal(a: Element, b: Element) -> bool:
+def same(one: Element, other: Element) -> bool:
+    """Whether two elements are alike; those that hold arrays only if they are one and the same."""
+    if one is other:
+        return True
     try:
-        return bool(a == b)
-    except ValueError:  # holds arrays: the same only if it is the same
+        return bool(one == other)
+    except ValueError:
         return False

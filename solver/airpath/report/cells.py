@@ -9,6 +9,7 @@ from airpath.findings.ports import PortRow
 from airpath.findings.predict import Prediction
 from airpath.findings.rooms import Doors
 from airpath.findings.tones import ToneRow
+from airpath.findings.wording import listing
 from airpath.measured.reading.sweep import MeasuredSweep
 from airpath.report.sketching.drawnspace import outlined
 from airpath.report.style import plain, signed, tidy
@@ -49,8 +50,7 @@ def _contents(case: Case) -> str:
 
     kinds = ((len(case.chambers), "chamber"), (len(case.ports), "port"), (len(case.horns), "horn"))
     listed = [some(case.driver.count, "driver"), *(some(n, what) for n, what in kinds if n)]
-    text = listed[0] if len(listed) == 1 else f"{', '.join(listed[:-1])} and {listed[-1]}"
-    return f"A box with {text}"
+    return f"A box with {listing(listed)}"
 
 
 def _hz(value: float) -> str:

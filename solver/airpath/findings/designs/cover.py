@@ -12,11 +12,11 @@ import numpy as np
 from airpath.case.problem import nearest
 from airpath.case.schema import Case
 from airpath.elements.base import ComplexArray
-from airpath.errors import CaseError, FidelityError
+from airpath.errors import CaseError
 from airpath.findings.designs.covertext import EQUAL_DB, Held, State, answer, doubts, sentence, told
 from airpath.findings.predict import own_tones
 from airpath.findings.wording import listing
-from airpath.network.build import build, label, models_for, refusal
+from airpath.network.build import build, chosen_model, label
 from airpath.network.covered import CoveredBox, End, caps, outlets, uncovered
 from airpath.network.respond import respond, solve
 from airpath.network.response import FloatArray
@@ -104,10 +104,7 @@ def cover(
     out. ``cap``: "outer", a rigid cap at the outer end; "inner", closed at the chamber. ``only``: the opening
     or openings to cover, the others stay open. Raises CaseError, FidelityError or AccuracyError.
     """
-    allowed = models_for(case)
-    model = model or allowed[-1]
-    if model not in allowed:
-        raise FidelityError(refusal(case, model))
+    model = chosen_model(case, model)
     end = next((known for known in CAPS if known == cap), None)
     if end is None:
         raise CaseError(f'{label(case)}: cap = "{cap}": expected one of {", ".join(CAPS)}')

@@ -11,13 +11,13 @@ import numpy as np
 
 from airpath.case.media import case_air
 from airpath.case.schema import Case
-from airpath.errors import CaseError, FidelityError
+from airpath.errors import CaseError
 from airpath.findings.airspeed import SPEED_LIMIT_SHARE, open_ways
 from airpath.findings.clean import clean_rows
 from airpath.findings.designs.ranktext import Margin, dangers, drive_words, notes, place_words
 from airpath.findings.designs.spread import Spread, spread_of
 from airpath.findings.wording import sig
-from airpath.network.build import build, label, models_for, refusal
+from airpath.network.build import build, chosen_model, label, models_for
 from airpath.network.covered import air_volume
 from airpath.network.respond import respond, source_voltage
 from airpath.network.response import FloatArray, Response
@@ -109,7 +109,7 @@ def rank(
     """Compare designs at the same tones and the same drive.
 
     ``drive``: of the first case if left out. ``tones_hz``: at full size; those of the first case that names any if left
-    out. ``model``: the highest fidelity that all allow if left out. Raises CaseError, FidelityError or AccuracyError.
+    out. ``model``: the highest fidelity that all allow if left out. Raises CaseError or AccuracyError.
     """
     if len(cases) < 2:
         raise CaseError("rank: expected two cases or more to compare")
@@ -137,8 +137,7 @@ def rank(
 
 def _common_model(cases: Sequence[Case], model: str | None) -> str:
     for case in cases:
-        if model is not None and model not in models_for(case):
-            raise FidelityError(refusal(case, model))
+        chosen_model(case, model)
     allowed = [found for found in models_for(cases[0]) if all(found in models_for(case) for case in cases)]
     return model or allowed[-1]
 

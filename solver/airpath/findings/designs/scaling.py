@@ -11,11 +11,10 @@ from numpy.typing import NDArray
 
 from airpath.case.scaling import scaled
 from airpath.case.schema import Case
-from airpath.errors import FidelityError
 from airpath.findings.explaining.features import turns
 from airpath.findings.rooms import door_words
 from airpath.findings.wording import decibels, listing, sig
-from airpath.network.build import models_for, refusal
+from airpath.network.build import chosen_model
 from airpath.network.respond import solve
 from airpath.network.response import Response
 from airpath.network.sweep import sweep_frequencies
@@ -99,10 +98,7 @@ def compare_scales(case: Case, other: Case, *, keep_driver: bool = False, model:
     ``other`` is :func:`airpath.case.scaling.scaled` of it, or what was read from the file written so.
     Raises FidelityError, CaseError or AccuracyError.
     """
-    allowed = models_for(case)
-    if model is not None and model not in allowed:
-        raise FidelityError(refusal(case, model))
-    model = model or allowed[-1]
+    model = chosen_model(case, model)
     factor = case.scale / other.scale
     sweep, tones = sweep_frequencies(case), np.array(case.tones)
     if not len(tones):

@@ -11,7 +11,7 @@ import numpy as np
 from airpath.case.schema import Case
 from airpath.elements.base import ComplexArray
 from airpath.findings.explaining.features import extrema, impedance
-from airpath.findings.explaining.orders import rank
+from airpath.findings.explaining.orders import ordinal
 from airpath.findings.explaining.prominence import prominence_db
 from airpath.findings.explaining.resonances import distinct, refine, shapes
 from airpath.findings.explaining.shares import shares, wave_in
@@ -149,5 +149,5 @@ def _text(case: Case, name: str, order: int, hz: float, apart: float | None, ins
         heard = "hardly heard"
     else:
         heard = f"the level {'rises' if apart > 0 else 'falls'} by {sig(abs(apart), 2)} dB there"
-    return f"{rank(order)} {wave} at {sig(hz, 4)} Hz, {heard}, {where}"
+    return f"{ordinal(order)} {wave} at {sig(hz, 4)} Hz, {heard}, {where}"
 

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from airpath.case.schema import Case
-from airpath.errors import AirpathError, FidelityError
+from airpath.errors import AirpathError
 from airpath.findings.advising.advice import Advice, advise
 from airpath.findings.advising.trial import Box
 from airpath.findings.explaining.causes import Cause, causes
@@ -20,8 +20,9 @@ from airpath.findings.explaining.phrases import sentence
 from airpath.findings.explaining.sensitivity import Sensitivity, sensitivities
 from airpath.findings.explaining.shares import Share, shares
 from airpath.findings.wording import sig
-from airpath.network.build import build, models_for, refusal
+from airpath.network.build import build, chosen_model, models_for
 from airpath.network.graph import Network
+from airpath.network.respond import wired
 from airpath.network.sweep import sweep_frequencies
 
 _PART = 0.01  # of the energy
@@ -75,11 +76,9 @@ def networks_of(case: Case, model: str | None = None) -> tuple[dict[str, Network
 
     With ``model`` the others may be missing. Raises FidelityError, CaseError or AccuracyError.
     """
-    allowed = models_for(case)
-    if model is not None and model not in allowed:
-        raise FidelityError(refusal(case, model))
+    chosen_model(case, model)
     networks, notes = {}, []
-    for name in allowed:
+    for name in models_for(case):
         try:
             networks[name] = build(case, name)
         except AirpathError as error:
@@ -102,8 +101,7 @@ def features_of(case: Case, networks: dict[str, Network], model: str | None = No
     turns = sensitivities(case, best, network, found)
     box = Box(case=case, model=best, network=network, frequency=frequency, found=found, held=held)
     advice = advise(box, why, turns)
-    number = network.cone.count
-    terminals = number if case.driver.wiring == "series" else 1 / number
+    terminals = wired(case)
     return [
         Feature(
             kind=spot.kind, frequency_hz=spot.frequency, impedance_ohm=abs(spot.impedance) * terminals, q=spot.q,

@@ -16,7 +16,7 @@ from airpath.network.horns import horn_way
 
 _FORKED = 0.01  # modes closer than this share of their frequency are told apart by how well they couple
 _BELOW_WAVES = 0.85  # of the first standing wave: a room that rings lower is one spring
-_RANKS = ("first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth")
+_ORDINALS = ("first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -45,10 +45,10 @@ def order_of(
     return Order(number=None, phrase="")
 
 
-def rank(number: int) -> str:
+def ordinal(number: int) -> str:
     """Return "first", "second", ..., in figures from 11 on: "11th", "21st", "112th"."""
-    if number <= len(_RANKS):
-        return _RANKS[number - 1]
+    if number <= len(_ORDINALS):
+        return _ORDINALS[number - 1]
     teen = number // 10 % 10 == 1
     return f"{number}{'th' if teen else {1: 'st', 2: 'nd', 3: 'rd'}.get(number % 10, 'th')}"
 
@@ -60,11 +60,11 @@ def _pipe(case: Case, network: Network, name: str, frequency: float) -> Order:
         number = max(1, round(2 * waves + 0.5))
         return Order(
             number=number,
-            phrase=f'the {rank(number)} quarter-wave resonance of the closed port "{name}", {sig(length, 2)} m long '
+            phrase=f'the {ordinal(number)} quarter-wave resonance of the closed port "{name}", {sig(length, 2)} m long '
             "with its end",
         )
     number = max(1, round(2 * waves))
-    text = f'the {rank(number)} half-wave of the port "{name}", {sig(length, 2)} m long with its ends'
+    text = f'the {ordinal(number)} half-wave of the port "{name}", {sig(length, 2)} m long with its ends'
     return Order(number=number, phrase=text)
 
 
@@ -72,8 +72,9 @@ def _horn(case: Case, network: Network, name: str, frequency: float, nth: int, l
     horn = horn_way(case, name)
     across = horn.cut_on(network.air.sound_speed)
     if across is None or frequency <= across:
-        return Order(number=nth, phrase=f'the {rank(nth)} wave along the horn "{name}", {sig(horn.length, 3)} m long')
-    phrase = f'the {rank(nth)} wave inside the drawn horn "{name}"'
+        phrase = f'the {ordinal(nth)} wave along the horn "{name}", {sig(horn.length, 3)} m long'
+        return Order(number=nth, phrase=phrase)
+    phrase = f'the {ordinal(nth)} wave inside the drawn horn "{name}"'
     if last <= across:  # said of the first one
         phrase += f", which is too wide for plane waves above {sig(across)} Hz: from there on waves run across it too"
     return Order(number=nth, phrase=phrase)

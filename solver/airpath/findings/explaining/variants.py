@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
+from airpath.acoustics.porous import Fill
 from airpath.acoustics.viscothermal import Section
 from airpath.air import Air
 from airpath.elements.base import ComplexArray, Element, Omega
@@ -88,11 +90,11 @@ def _has_waves(element: Element) -> bool:
     return any(isinstance(stage, Duct | Horn) or stage.kind == "field-chamber" for stage in stages)
 
 
-def _stuffing(element: Element) -> object:
+def _stuffing(element: Element) -> Fill | None:
     if element.kind == "field-chamber":
         model = element.model  # type: ignore[attr-defined]
         fill, share = model.medium.fluid, model.matrices.stuffed_share if model.medium.in_part else 1.0
-        return fill if fill is None or share == 1.0 else replace(fill, fraction=fill.fraction * share)
+        return fill if fill is None or share == 1.0 else replace(fill, fraction=fill.fraction * share)  # type: ignore[no-any-return]
     return getattr(element, "fill", None) or getattr(element, "fluid", None)
 
 
@@ -104,9 +106,9 @@ def _unstuffed(element: Element) -> Element:
     return replace(element, **{key: None}) if hasattr(element, key) else element
 
 
-def _replaced(network: Network, owner: str, change: object) -> Network:
+def _replaced(network: Network, owner: str, change: Callable[[Element], Element]) -> Network:
     branches = tuple(
-        replace(branch, element=change(branch.element)) if branch.owner == owner else branch  # type: ignore[operator]
+        replace(branch, element=change(branch.element)) if branch.owner == owner else branch
         for branch in network.branches
     )
     return replace(network, branches=branches)
@@ -193,5 +195,5 @@ def _still_field(element: Element, volume: float, air: Air, low: float) -> Still
 def _spring(element: Element, volume: float) -> Chamber:
     return Chamber(
         volume=volume, wall_area=cube_wall_area(volume), loss_q=getattr(element, "loss_q", None),
-        fill=_stuffing(element),  # type: ignore[arg-type]
+        fill=_stuffing(element),
     )  # fmt: skip

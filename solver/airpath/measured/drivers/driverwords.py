@@ -102,7 +102,7 @@ def warnings(
 
 def _apart(classical: Mapping[str, float], other: Mapping[str, float]) -> list[str]:
     """Return which values of the peaks are far from others, and how far."""
-    return [f"{name} by {classical[name] / other[name] - 1:+.0%}" for name, limit in _APART.items()
+    return [f"{name} by {100 * (classical[name] / other[name] - 1):+.0f} %" for name, limit in _APART.items()
             if name in classical and name in other and abs(classical[name] / other[name] - 1) > limit]  # fmt: skip
 
 

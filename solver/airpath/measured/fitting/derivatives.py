@@ -13,12 +13,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from airpath.case.schema import Case
-from airpath.elements.base import ComplexArray, Element
+from airpath.elements.base import ComplexArray
 from airpath.elements.cone import Cone
 from airpath.errors import AirpathError
 from airpath.network.build import build
 from airpath.network.graph import Network
-from airpath.network.reuse import Admittances, Seen
+from airpath.network.respond import wired
+from airpath.network.reuse import Admittances, Seen, same
 from airpath.network.solve import State, solve_network
 
 
@@ -54,7 +55,7 @@ def log_impedance(
     """
     network = build(case, model)
     parts = (seen or Seen()).at(omega).of(network.branches, network.air)
-    return np.asarray(_terminals(case) - np.log(solve_network(network, omega, parts).current))
+    return np.asarray(np.log(wired(case)) - np.log(solve_network(network, omega, parts).current))
 
 
 def slopes(
@@ -76,12 +77,7 @@ def slopes(
     for i, turn in enumerate(turns):
         turned, span = turn.built(model)
         out[:, i] = -_current_change(network, parts, state, turned, known) / (state.current * span)
-    return np.asarray(_terminals(case) - np.log(state.current)), out
-
-
-def _terminals(case: Case) -> float:
-    """Return ln of the impedance of all drivers over that of one."""
-    return float(np.log(case.driver.count)) * (1 if case.driver.wiring == "series" else -1)
+    return np.asarray(np.log(wired(case)) - np.log(state.current)), out
 
 
 def _current_change(
@@ -107,13 +103,3 @@ def _current_change(
 def _still(cone: Cone, state: State) -> ComplexArray:
     """Return the current of one driver with no pressure on the cone [A/V], (n,)."""
     return cone.current(state.omega, cone.velocity(state.omega, np.zeros(len(state.omega), dtype=np.complex128)))
-
-
-def same(one: Element, other: Element) -> bool:
-    """Whether two elements are alike; those that hold arrays only if they are one and the same."""
-    if one is other:
-        return True
-    try:
-        return bool(one == other)
-    except ValueError:
-        return False

@@ -130,10 +130,7 @@ def _used(case: Case, sweep: CoveredSweep) -> tuple[CoveredSweep, list[str]]:
     if len(inside) > _MOST_POINTS:
         inside = inside[:: int(np.ceil(len(inside) / _MOST_POINTS))]
         notes.append(f"{measured.source.name}: thinned to {len(inside)} points.")
-    phase = None if measured.phase_deg is None else measured.phase_deg[inside]
-    size = measured.magnitude[inside]
-    thin = replace(measured, frequency=measured.frequency[inside], magnitude=size, phase_deg=phase)
-    return CoveredSweep(measured=thin, covered=sweep.covered), notes
+    return CoveredSweep(measured=measured.part(inside), covered=sweep.covered), notes
 
 
 def _result(

@@ -15,7 +15,7 @@ from airpath.measured.reading.bode import phase_of
 from airpath.measured.reading.found import Found, features_in
 from airpath.measured.reading.rational import Rational, rational_fit
 from airpath.measured.reading.sweep import MeasuredSweep
-from airpath.network.respond import solve
+from airpath.network.respond import nominal_resistance, solve, wired
 
 Check = Literal["passive", "phase", "foster", "coarse", "below Re", "series resistance", "no coil"]
 FloatArray = NDArray[np.float64]
@@ -72,7 +72,6 @@ def with_coil(case: Case, sweep: MeasuredSweep) -> tuple[Case, list[Doubt]]:
     driver = case.driver
     if driver.Le or driver.Le2:
         return case, []
-    number = float(driver.count) if driver.wiring == "series" else 1 / driver.count
     top = slice(int((1 - _TOP) * len(sweep.frequency)), None)
     frequency, size, measured = sweep.frequency[top], sweep.magnitude[top], sweep.impedance
     own = solve(case, "line", frequency).impedance
@@ -82,7 +81,7 @@ def with_coil(case: Case, sweep: MeasuredSweep) -> tuple[Case, list[Doubt]]:
         rises = float((frequency - frequency.mean()) @ size) >= 0
         reactance = np.sqrt(np.maximum(size**2 - own.real**2, 0.0)) * (1 if rises else -1)
     omega = 2 * np.pi * frequency
-    Le = float(np.median((reactance - own.imag) / omega)) / number
+    Le = float(np.median((reactance - own.imag) / omega)) / wired(case)
     if Le * omega[-1] < _COIL * driver.Re:
         return case, []
     text = (f"The case gives the driver no inductance; the sweep rises like Le = {sig(Le * 1e3, 2)} mH at its upper "
@@ -173,8 +172,7 @@ def _coarse(sweep: MeasuredSweep, found: list[Found], noise: float) -> list[Doub
 
 def _resistance(sweep: MeasuredSweep, case: Case, noise: float) -> list[Doubt]:
     """No point lies below the coil's resistance; and what lies above at every dip is in series with it."""
-    driver = case.driver
-    Re = driver.Re * driver.count if driver.wiring == "series" else driver.Re / driver.count
+    Re = nominal_resistance(case)
     measured = sweep.impedance
     real = sweep.magnitude if measured is None else measured.real
     worst = int(np.argmin(real))

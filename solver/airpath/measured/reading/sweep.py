@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -36,6 +36,11 @@ class MeasuredSweep:
         if self.phase_deg is None:
             return None
         return np.asarray(self.magnitude * np.exp(1j * np.deg2rad(self.phase_deg)))
+
+    def part(self, chosen: NDArray[np.bool_] | NDArray[np.intp]) -> MeasuredSweep:
+        """Return the same sweep at some of its points, by a mask or by their indices in order."""
+        phase = None if self.phase_deg is None else self.phase_deg[chosen]
+        return replace(self, frequency=self.frequency[chosen], magnitude=self.magnitude[chosen], phase_deg=phase)
 
 
 def read_sweep(path: str | Path) -> MeasuredSweep:
