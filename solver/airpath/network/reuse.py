@@ -29,6 +29,12 @@ class Admittances:
         """Return each branch's admittance matrix, (n, terminals, terminals)."""
         return [self._one(branch.element, air) for branch in branches]
 
+    def every(self, step: int) -> Admittances:
+        """Return the same at every ``step``-th frequency, with what is known."""
+        some = Admittances(self.omega[::step], self.most)
+        some.known = {kind: [(e, air, y[::step]) for e, air, y in seen] for kind, seen in self.known.items()}
+        return some
+
     def _one(self, element: Element, air: Air) -> ComplexArray:
         seen = self.known.setdefault(type(element), [])
         for i, (other, its_air, y) in enumerate(seen):

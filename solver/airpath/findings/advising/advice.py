@@ -138,7 +138,7 @@ def _moved(box: Box, trouble: Trouble, turns: list[Sensitivity]) -> Advice | Non
         return None
     low, high = band(box.case) if tone is None else (tone, tone)
     for move in moves_off(box, trouble.members, low, high, turns):
-        tried = Box.of(move.parameter.changed(move.value), box.model, box.frequency)
+        tried = Box.of(move.parameter.changed(move.value), box.model, box.sweep)
         if tried is None or _harm(box, tried, trouble):
             continue
         there = box.follow(trouble.first, tried)
@@ -172,7 +172,7 @@ def _silenced(box: Box, trouble: Trouble, chamber: str, order: list[int]) -> Adv
     for place in places(box.case, chamber, order)[:_PLACES] if ringing else []:
         parameter = place.parameter
         value = place.value
-        tried = Box.of(parameter.changed(value), box.model, box.frequency)
+        tried = Box.of(parameter.changed(value), box.model, box.sweep)
         if tried is None or _harm(box, tried, trouble):
             continue
         left = [(i, there) for i in ringing if (there := box.follow(i, tried)) is not None]

@@ -36,7 +36,7 @@ def least(box: Box, which: int, chamber: str) -> tuple[float, Box] | None:
     low, high, best = int(present(box.case, chamber)[1] * STEPS), STEPS + 1, None
     while high - low > 1:
         middle = (low + high) // 2
-        tried = Box.of(stuffed(box.case, chamber, middle / STEPS), box.model, box.frequency)
+        tried = Box.of(stuffed(box.case, chamber, middle / STEPS), box.model, box.sweep)
         if tried is None:
             return None
         there = box.follow(which, tried)

@@ -6,13 +6,12 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
 from airpath.case.check import check
 from airpath.case.schema import Case
 from airpath.errors import AirpathError
 from airpath.findings.explaining.causes import WAVES, Type, suspects
-from airpath.findings.explaining.features import Spot, heights, spots
+from airpath.findings.explaining.features import Spot, heights, spots_over
 from airpath.findings.explaining.pairing import energies, same
 from airpath.findings.explaining.phrases import air_spaces
 from airpath.findings.explaining.prominence import prominence_db
@@ -23,6 +22,7 @@ from airpath.network.build import build
 from airpath.network.graph import Network
 from airpath.network.respond import respond
 from airpath.network.response import Response
+from airpath.network.reuse import Admittances
 from airpath.network.solve import solve_network
 
 TONE_DB = 0.5  # a wave that stands out of the level by less troubles no tone
@@ -34,27 +34,27 @@ _FREES_DB = 3.0  # that the cone may be held less at a tone
 
 @dataclass(frozen=True, kw_only=True)
 class Box:
-    """One box in one fidelity, with its features ``found`` over ``frequency`` (n,) [Hz] and their energy shares."""
+    """One box in one fidelity, with its features ``found`` over a ``sweep`` and their energy shares."""
 
     case: Case
     model: str
     network: Network
-    frequency: NDArray[np.float64]
+    sweep: Admittances
     found: list[Spot]
     held: list[dict[str, Share]]
 
     @classmethod
-    def of(cls, case: Case, model: str, frequency: NDArray[np.float64]) -> Box | None:
+    def of(cls, case: Case, model: str, sweep: Admittances) -> Box | None:
         """Return a changed box, or None where it is impossible, or can't be built or solved."""
         if check(case):
             return None
         try:
             network = build(case, model)
-            found = spots(network, frequency)
+            found = spots_over(network, sweep)
         except (AirpathError, ValueError):
             return None
         held = energies(network, found)
-        return cls(case=case, model=model, network=network, frequency=frequency, found=found, held=held)
+        return cls(case=case, model=model, network=network, sweep=sweep, found=found, held=held)
 
     @cached_property
     def types(self) -> list[Type | None]:

@@ -6,14 +6,13 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from airpath.case.schema import Case
 from airpath.errors import AirpathError
 from airpath.findings.advising.advice import Advice, advise
 from airpath.findings.advising.trial import Box
 from airpath.findings.explaining.causes import Cause, causes
-from airpath.findings.explaining.features import Kind, Spot, spots
+from airpath.findings.explaining.features import Kind, Spot, spots_over
 from airpath.findings.explaining.knockout import Knock, knock_out
 from airpath.findings.explaining.pairing import energies, same, swings
 from airpath.findings.explaining.phrases import sentence
@@ -23,6 +22,7 @@ from airpath.findings.wording import sig
 from airpath.network.build import build, chosen_model, models_for
 from airpath.network.graph import Network
 from airpath.network.respond import wired
+from airpath.network.reuse import Admittances
 from airpath.network.sweep import sweep_frequencies
 
 _PART = 0.01  # of the energy
@@ -91,15 +91,15 @@ def networks_of(case: Case, model: str | None = None) -> tuple[dict[str, Network
 def features_of(case: Case, networks: dict[str, Network], model: str | None = None) -> list[Feature]:
     """Return the features in the highest fidelity of ``networks``, or in ``model``, in rising order."""
     best = list(networks)[-1] if model is None else model
-    network, frequency = networks[best], sweep_frequencies(case)
-    found = spots(network, frequency)
+    network, sweep = networks[best], Admittances(2 * np.pi * sweep_frequencies(case))
+    found = spots_over(network, sweep)
     rings = swings(network, found)
     held = [{} if ring is None else shares(ring) for ring in rings]
-    knocks = knock_out(network, found, held, frequency)
+    knocks = knock_out(network, found, held, sweep)
     why = causes(case, network, found, rings, held, knocks)
-    seen = seen_by(networks, best, found, held, frequency)
+    seen = seen_by(networks, best, found, held, sweep)
     turns = sensitivities(case, best, network, found)
-    box = Box(case=case, model=best, network=network, frequency=frequency, found=found, held=held)
+    box = Box(case=case, model=best, network=network, sweep=sweep, found=found, held=held)
     advice = advise(box, why, turns)
     terminals = wired(case)
     return [
@@ -114,16 +114,15 @@ def features_of(case: Case, networks: dict[str, Network], model: str | None = No
 
 
 def seen_by(
-    networks: dict[str, Network], best: str, found: list[Spot], held: list[dict[str, Share]],
-    frequency: NDArray[np.float64],
-) -> dict[str, set[int]]:  # fmt: skip
+    networks: dict[str, Network], best: str, found: list[Spot], held: list[dict[str, Share]], sweep: Admittances
+) -> dict[str, set[int]]:
     """Return per fidelity, simplest first, which of the features of ``best`` it shows."""
     seen: dict[str, set[int]] = {}
     for name, other in networks.items():
         if name == best:
             seen[name] = set(range(len(found)))
             continue
-        others = spots(other, frequency)
+        others = spots_over(other, sweep)
         seen[name] = set(same(found, held, others, energies(other, others)))
     return seen
 

@@ -12,6 +12,7 @@ from airpath.elements.base import ComplexArray
 from airpath.findings.explaining.poles import searched
 from airpath.findings.explaining.resonances import Cone, distinct, mobility, refine_both
 from airpath.network.graph import Network
+from airpath.network.reuse import Admittances
 from airpath.network.solve import solve_network
 
 Kind = Literal["peak", "dip", "ripple"]
@@ -45,8 +46,13 @@ class Spot:
 
 def spots(network: Network, frequency: NDArray[np.float64]) -> list[Spot]:
     """Return the features of a network's impedance between the ends of ``frequency`` (n,) [Hz], in rising order."""
-    omega = 2 * np.pi * frequency
-    state = solve_network(network, omega)  # checks its power balance
+    return spots_over(network, Admittances(2 * np.pi * frequency))
+
+
+def spots_over(network: Network, sweep: Admittances) -> list[Spot]:
+    """Return the features between the ends of a sweep over which some elements may be known already."""
+    omega = sweep.omega
+    state = solve_network(network, omega, sweep.of(network.branches, network.air))  # checks its power balance
     moving = np.asarray(state.velocity / (network.cone.force_factor * state.current))
     poles, zeros = searched(network, omega, moving)
     free, held = (distinct(w) for w in refine_both(network, poles, zeros, _ROUNDS))

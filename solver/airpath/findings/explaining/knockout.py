@@ -6,10 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from airpath.elements.base import ComplexArray
-from airpath.findings.explaining.features import Spot, impedance, matching, turns
+from airpath.findings.explaining.features import Spot, matching, motional, turns
 from airpath.findings.explaining.poles import searched
 from airpath.findings.explaining.resonances import Cone, distinct, mobility, refine_both, shapes
 from airpath.findings.explaining.shares import Share, likeness, shares
@@ -46,22 +45,22 @@ class Knock:
 
 
 def knock_out(
-    network: Network, found: list[Spot], held: list[dict[str, Share]], frequency: NDArray[np.float64]
+    network: Network, found: list[Spot], held: list[dict[str, Share]], sweep: Admittances
 ) -> list[Knock]:
     """Return every knock-out that applies to a network and what it does to its features.
 
-    ``held``: the energy shares of each feature. One re-solve of the sweep each.
+    ``held``: the energy shares of each feature. One re-solve of the ``sweep`` each.
     """
     out = []
-    sweep = _Sweep(2 * np.pi * frequency[:: max(1, len(frequency) // _POINTS)])
-    for action, owner, variant in variants(network, float(2 * np.pi * frequency[0])):
+    fewer = _Sweep(sweep.every(max(1, len(sweep.omega) // _POINTS)))
+    for action, owner, variant in variants(network, float(sweep.omega[0].real)):
         if action == "no coil":
-            shift = _without_coil(variant, found, frequency)
+            shift = _without_coil(variant, found, sweep)
         elif action == "sealed":
-            shift = _sealed(variant, found, held, sweep)
+            shift = _sealed(variant, found, held, fewer)
         else:
             limit = _FURTHEST if action in ("no waves", "no stuffing") else _FURTHEST_OPEN
-            shift = _follow(variant, found, held, owner, sweep, limit)
+            shift = _follow(variant, found, held, owner, fewer, limit)
         out.append(Knock(action=action, owner=owner, shift=tuple(shift)))
     return out
 
@@ -69,8 +68,8 @@ def knock_out(
 class _Sweep:
     """The sweep that every variant is solved over; what an element does there is worked out once for all of them."""
 
-    def __init__(self, omega: NDArray[np.float64]) -> None:
-        self.known = Admittances(omega)
+    def __init__(self, known: Admittances) -> None:
+        self.known = known
 
     def natural(self, network: Network, staying: Sequence[Spot] = ()) -> list[ComplexArray]:
         """Return the free and the clamped natural frequencies of a variant.
@@ -148,9 +147,10 @@ def _sealed(
     return shift
 
 
-def _without_coil(network: Network, found: list[Spot], frequency: NDArray[np.float64]) -> list[float | None]:
+def _without_coil(network: Network, found: list[Spot], sweep: Admittances) -> list[float | None]:
     """Pair the extrema of the impedance with those of the same coil without its inductance."""
-    highs, lows = (frequency[i] for i in turns(np.abs(impedance(network, 2 * np.pi * frequency))))
+    moving = mobility(network, sweep.omega, sweep.of(network.branches, network.air))
+    highs, lows = (sweep.omega[i] / (2 * np.pi) for i in turns(np.abs(motional(network, sweep.omega, moving))))
     limit = 0.05  # of its frequency: a turn further away is another
     shift: list[float | None] = [0.0 if spot.kind == "ripple" else None for spot in found]
     for kind, there in (("peak", highs), ("dip", lows)):

@@ -15,7 +15,7 @@ from airpath.network.graph import Network
 if TYPE_CHECKING:
     from scipy.interpolate import AAA
 
-_FIRST = 80  # samples that the fit starts with, at most; every second one of a short sweep
+_FIRST = 48  # samples that the fit starts with, at most; every second one of a short sweep
 _NEARER = 0.01  # times what it may miss by between its samples, at them
 _MISS = 1e-8  # of the largest value: a fit that is wrong by more between its samples has missed a wave
 _ROUNDS = 6  # each halves the gaps in which the fit was wrong
