@@ -84,8 +84,11 @@ def test_words_follow_the_numbers():
         high, low = int(np.argmax(state.gain_db)), int(np.argmin(state.gain_db))
         assert f"lifts {found.tones_hz[high]:g} Hz" in state.text
         assert f"lowers {found.tones_hz[low]:g} Hz" in state.text
-    assert "leaves out" in found.doubt  # 400 Hz is above the first standing wave, and this is the line model
+    assert "at best" in found.doubt  # 400 Hz is above the first standing wave, and this is the line model
     assert not table('volume = "1.2 m^3"', [20.0]).doubt
+    half = C / 2 / 1.2 ** (1 / 3) / 2
+    assert not table('volume = "1.2 m^3"', [0.99 * half]).doubt
+    assert f"From {half:.3g} Hz on" in table('volume = "1.2 m^3"', [1.01 * half]).doubt
     assert "shut" in found.states[1].text
     assert "open by 0.9" in found.states[0].text
 
@@ -157,6 +160,25 @@ def test_the_doubt_names_what_this_room_lacks():
     assert "give driver.front_at, listener.at and room.opening_at for the field model" in lacking
     full = door_table(load(BOOTH), high).doubt
     assert full.endswith("at best; the field model has them.")
+
+
+def test_from_half_its_first_standing_wave_on_a_room_is_no_spring():
+    """What the sentence says, by the solved waves of a closed box in the booth: up to there about a decibel, then more.
+
+    A port close to the cone needs no higher tone: below its tuning the two flows cancel, and what is left is their
+    places.
+    """
+    booth = load(BOOTH)
+    assert booth.room is not None
+    tight = booth.room.model_copy(update={"opening": (0.0,), "leak": None})
+    shut = booth.model_copy(update={"room": tight, "ports": {}})
+    tones = door_table(shut, [100.0]).first_mode_hz * np.array([0.1, 0.25, 0.5, 0.8])
+    state = doors(shut, solve(shut, "field", tones), solve(shut, "field", [30.0])).states[0]
+    apart = np.abs(np.subtract(state.gain_db, state.closed_form_db))
+    assert np.all(np.diff(apart) > 0)
+    assert apart[1] < 0.5
+    assert 0.8 < apart[2] < 1.2
+    assert apart[3] > 3
 
 
 def test_one_state_of_the_door_is_said_where_one_is_solved():

@@ -22,6 +22,7 @@ from airpath.network.response import Response
 from airpath.network.surroundings import door_inner_length, door_section
 
 _NEAR_DB = 1.0  # a gain this small is none
+_ONE_SPRING = 0.5  # of the first standing wave: a rigid pipe has no pressure left at its driven end, p ~ cot(k l)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -66,15 +67,15 @@ class Doors:
 
     @property
     def doubt(self) -> str:
-        """A sentence about tones above the first standing wave; empty if there are none."""
-        first = sig(self.first_mode_hz)
-        if max(self.tones_hz) <= self.first_mode_hz:
+        """A sentence about tones at which the room is no longer one spring; empty if there are none."""
+        first, half = sig(self.first_mode_hz), sig(_ONE_SPRING * self.first_mode_hz)
+        if max(self.tones_hz) <= _ONE_SPRING * self.first_mode_hz:
             return ""
         if self.model == "field":
-            return f"From {first} Hz on the room has standing waves, so the place of the listener decides."
+            return f"From {half} Hz on, half the room's first standing wave, the places of box and listener count."
         return (
-            f"From {first} Hz on the room has standing waves, which this model leaves out: levels above are a mean at "
-            f"best; {self.waves_need}."
+            f"From {half} Hz on, half the room's first standing wave, the room is no longer one spring as in this "
+            f"model: levels above are rough, from {first} Hz on a mean at best; {self.waves_need}."
         )
 
     def to_dict(self) -> dict[str, Any]:
@@ -211,7 +212,7 @@ def _text(area: float, ring: float | None, first: float, tones: list[float], gai
     else:
         effect = " and ".join(f"{_verb(gain[i])} {sig(tones[i], 4)} Hz{_by(gain[i])}" for i in (high, low))
     if area <= 0 or ring is None:
-        return f"shut, the room is one spring below {sig(first)} Hz; this {effect}"
+        return f"shut, the room is one spring well below its first standing wave at {sig(first)} Hz; this {effect}"
     where = f"near {sig(ring)} Hz by the closed form" + (", above its first standing wave" if ring > first else "")
     return f"open by {sig(area)} m², the room and its door ring {where}; this {effect}"
 

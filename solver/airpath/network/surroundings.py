@@ -161,8 +161,8 @@ def _lumped_room(case: Case, room: Room, around: Around, air: Air) -> None:
     models = "in the lumped and line models the room" if is_placed(case) else "the room"
     if case.sweep.stop > first or lacks:
         around.notes.append(
-            f"{models} acts as one pressure{why}: true below its first standing wave, about {first:.4g} Hz (half a "
-            f"wave along {what})"
+            f"{models} acts as one pressure{why}: true well below its first standing wave, about {first:.4g} Hz (half "
+            f"a wave along {what})"
         )
     _room_notes(case, room, area, around)
 
