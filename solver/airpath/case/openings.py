@@ -7,8 +7,8 @@ from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
-from airpath.case.quantity import Area, Choice, Count, FilePath, Length, Name, Number, YesNo
-from airpath.case.spaces import Fill, OutlineUnit, check_outline
+from airpath.case.quantity import Area, Choice, Count, Length, Name, Number, YesNo
+from airpath.case.spaces import Drawing, DrawingDepth, DrawingUnit, Fill, check_outline
 from airpath.case.table import Place, Position, Stations, Table, check_stations, exactly_one, refuse
 
 End = Annotated[Literal["flanged", "free", "flared"], Choice(("flanged", "free", "flared"))]
@@ -87,17 +87,9 @@ class Horn(Table):
     mouth: Area | None = Field(None, description='Area at the mouth, as in "900 cm^2".')
     length: Length | None = Field(None, description='Length along the axis, as in "1.4 m".')
     stations: Stations | None = Field(None, description='Rows of [distance, area] for profile = "stations".')
-    outline: FilePath | None = Field(
-        None, description="Drawing of the path: a .toml, .dxf or .msh file, relative to this file."
-    )
-    outline_depth: Length | None = Field(
-        None,
-        description="Depth of a flat drawing or mesh that can't say it itself (.dxf, .msh); left out: a half section "
-        "turned about its axis (.dxf), or a solid (.msh).",
-    )
-    outline_unit: OutlineUnit | None = Field(
-        None, description="Unit of a drawing or mesh that doesn't say it itself (.dxf, .msh): mm, cm, m, in or ft."
-    )
+    outline: Drawing = None
+    outline_depth: DrawingDepth = None
+    outline_unit: DrawingUnit = None
     fill: Fill | None = Field(None, description="Stuffing along the horn.")
     from_at: Position | None = Field(None, description="Centre of the throat in the from-chamber, [x, y, z].")
     at: Place | None = Field(

@@ -18,7 +18,21 @@ from airpath.case.quantity import (
 )
 from airpath.case.table import Position, Size, Table, check_size, exactly_one, refuse
 
-OutlineUnit = Annotated[Literal["mm", "cm", "m", "in", "ft"], Choice(("mm", "cm", "m", "in", "ft"))]
+_Unit = Annotated[Literal["mm", "cm", "m", "in", "ft"], Choice(("mm", "cm", "m", "in", "ft"))]
+Drawing = Annotated[
+    FilePath | None, Field(description="Drawing of the air inside: a .toml, .dxf or .msh file, relative to this file.")
+]
+DrawingDepth = Annotated[
+    Length | None,
+    Field(
+        description="Depth of a flat drawing or mesh that can't say it itself (.dxf, .msh); left out: a half section "
+        "turned about its axis (.dxf), or a solid (.msh)."
+    ),
+]
+DrawingUnit = Annotated[
+    _Unit | None,
+    Field(description="Unit of a drawing or mesh that doesn't say it itself (.dxf, .msh): mm, cm, m, in or ft."),
+]
 
 
 def check_outline(outline: str | None, **given: object) -> None:
@@ -56,17 +70,9 @@ class Chamber(Table):
     size: Size | None = Field(
         None, description='Interior of a cuboid: [x, y, z], as in ["120 mm", "100 mm", "133 mm"].'
     )
-    outline: FilePath | None = Field(
-        None, description="Drawing of the chamber: a .toml, .dxf or .msh file, relative to this file."
-    )
-    outline_depth: Length | None = Field(
-        None,
-        description="Depth of a flat drawing or mesh that can't say it itself (.dxf, .msh); left out: a half section "
-        "turned about its axis (.dxf), or a solid (.msh).",
-    )
-    outline_unit: OutlineUnit | None = Field(
-        None, description="Unit of a drawing or mesh that doesn't say it itself (.dxf, .msh): mm, cm, m, in or ft."
-    )
+    outline: Drawing = None
+    outline_depth: DrawingDepth = None
+    outline_unit: DrawingUnit = None
     loss_q: QualityFactor | None = Field(
         None, description="Absorption Q of the air volume; left out: the walls' thermal layer alone."
     )
