@@ -1,6 +1,8 @@
 """Mesh files: named groups become openings, and every bad mesh gets one message with a coordinate."""
 
+import re
 from contextlib import suppress
+from dataclasses import replace
 from pathlib import Path
 
 import meshio
@@ -10,7 +12,10 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from airpath.errors import GeometryError
+from airpath.field.finer import halved
+from airpath.field.forms import assemble
 from airpath.field.meshfile import load_field_mesh, read_mesh
+from airpath.field.modes import standing_waves
 
 MESHES = Path(__file__).parents[2] / "meshes"
 PLANAR = {"kind": "planar", "depth_m": 0.1}
@@ -52,6 +57,43 @@ def test_named_surfaces_of_a_tetrahedron_mesh_are_openings():
     area = 0.5 * np.linalg.norm(np.cross(a.T, b.T), axis=1).sum()
     assert area == pytest.approx(2 / 3 * 0.1 * 0.133, rel=1e-5)
     assert len(found.walls) + 12 + 2 == len(found.mesh.boundary_facets())
+
+
+def test_a_solid_is_cut_fine_enough_for_the_sweep():
+    """Standing waves of a cuboid of 120 x 100 x 133 mm: c/2 sqrt((i/a)^2 + (j/b)^2 + (k/h)^2) (Rayleigh), to 0.1 %."""
+    sides, c, top = np.array([0.12, 0.1, 0.133]), 343.0, 2000.0
+    given = read_mesh(MESHES / "lantern-slot.msh")
+    found = load_field_mesh(MESHES / "lantern-slot.msh", highest_hz=top, sound_speed=c)
+    assert found.mesh.nelements == 8 * given.mesh.nelements
+    orders = np.stack(np.meshgrid(*[np.arange(3)] * 3), axis=-1).reshape(-1, 3)
+    exact = np.sort(0.5 * c * np.linalg.norm(orders / sides, axis=1))
+    exact = exact[(exact > 1.0) & (exact < top)]
+    off = []
+    for mesh in (given, found):
+        squares = standing_waves(assemble(mesh), 2 * np.pi * top / c).eigenvalue
+        off.append(np.abs(np.sqrt(squares[1 : len(exact) + 1]) * c / (2 * np.pi) / exact - 1.0).max())
+    assert off[0] > 4e-3  # as it comes
+    assert off[1] < 1e-3
+
+
+@pytest.mark.parametrize(("name", "more"), [("lantern-slot.msh", {}), ("ticket-booth.msh", PLANAR)])
+def test_halved_meshes_keep_openings_and_stuffing(name, more):
+    given = read_mesh(MESHES / name, **more)
+    half = given.mesh.p.mean(axis=1)[0]
+    given = replace(given, stuffed=np.flatnonzero(given.mesh.p[0, given.mesh.t].mean(axis=0) > half))
+    finer = halved(given)
+    was, now = assemble(given), assemble(finer)
+    assert now.areas == pytest.approx(was.areas, rel=1e-12)
+    assert now.stuffed_share == pytest.approx(was.stuffed_share, rel=1e-12)
+    assert now.operators[0].sum() == pytest.approx(was.operators[0].sum(), abs=1e-9)
+    for opening, facets in given.openings.items():
+        assert len(finer.openings[opening]) == 2 ** (given.mesh.dim() - 1) * len(facets)
+
+
+def test_a_mesh_too_coarse_to_be_mended_is_refused(tmp_path):
+    said = "the mesh has edges of up to 141 mm, good to 1043 Hz; the sweep goes to 5e+05 Hz"
+    with pytest.raises(GeometryError, match=re.escape(said)):
+        load_field_mesh(written(tmp_path / "two.msh"), highest_hz=5e5, sound_speed=343.0, **PLANAR)
 
 
 def test_the_axis_is_neither_wall_nor_opening():

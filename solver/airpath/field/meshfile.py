@@ -12,6 +12,7 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
 from airpath.errors import GeometryError
+from airpath.field.finer import fine_enough
 from airpath.field.mesh import FieldMesh, IntArray, mesh_outline
 from airpath.field.outline import LENGTH_UNITS, brief
 from airpath.field.outlinefile import load_outline
@@ -32,10 +33,14 @@ def load_field_mesh(
     """Return the mesh of an outline (.toml), a drawing (.dxf) or a mesh file (any other ending).
 
     Arguments as in :func:`airpath.field.mesh.mesh_outline`, :func:`airpath.field.outlinefile.load_outline`
-    and :func:`read_mesh`. A mesh file is used as it is. Raises GeometryError.
+    and :func:`read_mesh`. The cells of a mesh file are halved until they suit ``highest_hz``. Raises GeometryError.
     """
     if Path(path).suffix.lower() not in (".toml", ".dxf"):
-        return read_mesh(path, kind=kind, depth_m=depth_m, unit=unit or "m")
+        made = read_mesh(path, kind=kind, depth_m=depth_m, unit=unit or "m")
+        try:
+            return fine_enough(made, highest_hz=highest_hz, sound_speed=sound_speed)
+        except GeometryError as error:
+            raise GeometryError(f"{Path(path).name}: {error}") from error
     outline = load_outline(path, kind=kind, depth_m=depth_m, unit=unit)
     return mesh_outline(outline, highest_hz=highest_hz, sound_speed=sound_speed, order=order, refine=refine)
 
