@@ -19,7 +19,7 @@ from airpath.findings.airspeed import SPEED_LIMIT_SHARE
 from airpath.findings.clean import clean_rows
 from airpath.findings.designs.rank import CommonDrive, rank
 from airpath.findings.designs.ranktext import place_words
-from airpath.findings.designs.spread import one_millimetre, spread_of
+from airpath.findings.designs.spread import spread_of
 from airpath.network.respond import solve
 from airpath.report.pages.rankpage import rank_page
 from known_boxes import BOXES, case, chamber, port
@@ -170,8 +170,8 @@ def test_a_millimetre_of_an_area_and_of_a_volume() -> None:
     litres = every["chambers.box.volume"]
     side = litres.value ** (1 / 3)
     three = [(side + 1e-3) * side**2 - side**3] * 3
-    assert one_millimetre(litres) == pytest.approx(np.sqrt(np.sum(np.square(three))), rel=1e-6)
-    assert one_millimetre(every["ports.vent.diameter"]) == 1e-3
+    assert 1e-3 * litres.per_metre == pytest.approx(np.sqrt(np.sum(np.square(three))), rel=1e-6)
+    assert every["ports.vent.diameter"].per_metre == 1.0
 
 
 def test_designs_closer_than_a_millimetre_can_move_tie_and_others_do_not() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache, cached_property
@@ -47,6 +48,19 @@ class Parameter:
     def name(self) -> str:
         """The path in one word, as ``chambers.main.size[0]``."""
         return "".join(f"[{step}]" if isinstance(step, int) else f".{step}" for step in self.path)[1:]
+
+    @property
+    def per_metre(self) -> float:
+        """Change [SI] of a size per metre that its lengths are off; 0 for what is no size.
+
+        Of an area the diameter of its circle is off, of a volume each side of its cube on its own, a root of a sum of
+        squares.
+        """
+        if self.dimension == "area":
+            return math.sqrt(math.pi * self.value)
+        if self.dimension == "volume":
+            return math.sqrt(3) * math.pow(self.value, 2 / 3)
+        return 1.0 if self.dimension == "length" else 0.0
 
     def changed(self, value: float) -> Case:
         """Return the case with another value [SI], not checked again.

@@ -22,7 +22,7 @@ from airpath.network.respond import respond
 from airpath.network.solve import solve_network
 
 if TYPE_CHECKING:
-    from airpath.field.element import FieldChamber
+    from airpath.field.reduced import ReducedField
 
 Floats = NDArray[np.float64]
 _FINE = 3  # halvings of each finite element before it is drawn
@@ -102,10 +102,10 @@ class CuboidField:
 
 
 class DrawnField:
-    """Fields in a drawn chamber, each finite element cut fine so that straight cells show its curved field."""
+    """Fields in a drawn space, each finite element cut fine so that straight cells show its curved field."""
 
-    def __init__(self, chamber: FieldChamber) -> None:
-        self.model = chamber.model
+    def __init__(self, model: ReducedField) -> None:
+        self.model = model
         basis = self.model.matrices.basis
         self.solid = basis.mesh.dim() == 3
         self._fine = type(basis.mesh).init_refdom().refined(1 if self.solid else _FINE)
@@ -125,11 +125,11 @@ class DrawnField:
     def shape(self, mode: int, grid: Grid) -> Floats:
         """Return a mode's shape, maximum 1, on the points of the grid; mode 0 is the lowest above the uniform one."""
         column = self.model.modes.shapes[:, mode + 1 : mode + 2]
-        return np.asarray(self._fill(column[:, 0] / peaks(column)[0]), dtype=np.float64)
+        return np.asarray(self.on_grid(column[:, 0] / peaks(column)[0]), dtype=np.float64)
 
     def pressure(self, found: ChamberMap, grid: Grid) -> ComplexArray:
         """Return the pressure [Pa RMS] on the points of the grid."""
-        return self._fill(self.model.pressure(2 * np.pi * found.frequency_hz, found.flows))
+        return self.on_grid(self.model.pressure(2 * np.pi * found.frequency_hz, found.flows))
 
     @property
     def axis_names(self) -> tuple[str, str]:
@@ -156,7 +156,8 @@ class DrawnField:
         mesh = self.model.matrices.basis.mesh
         return np.asarray(mesh.p[:, mesh.facets[:, facets]].transpose(2, 1, 0), dtype=np.float64)
 
-    def _fill(self, values: NDArray[Any]) -> NDArray[Any]:
+    def on_grid(self, values: NDArray[Any]) -> NDArray[Any]:
+        """Return a field, given by its unknowns, on the points of the whole."""
         return np.asarray(values[self.model.matrices.basis.element_dofs].T @ self._local).ravel()
 
 
@@ -166,7 +167,7 @@ def field_of(chamber: ChamberModes, air: Air) -> CuboidField | DrawnField | None
         return None
     if isinstance(chamber.element, Cuboid):
         return CuboidField(chamber.element, air, [row.order for row in chamber.rows])
-    return DrawnField(chamber.element)
+    return DrawnField(chamber.element.model)
 
 
 def pressure_maps(table: ModeTable, frequencies_hz: Sequence[float]) -> list[ChamberMap]:

@@ -6,13 +6,12 @@ from dataclasses import replace
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from airpath.findings.predict import Prediction
 from airpath.measured.reading.sweep import MeasuredSweep
 from airpath.network.build import models_for
 from airpath.network.response import Response
-from airpath.report.figures.interactive import Chart, Charts, Curve, Flag, charts, columns
+from airpath.report.figures.interactive import Chart, Charts, Curve, Flag, charts, columns, rounded
 
 BEFORE, OPENINGS, MEASURED = "before", "openings", "measured"
 Columns = dict[str, list[float]]
@@ -119,13 +118,9 @@ def _measured_columns(sweep: MeasuredSweep, scale: float) -> Columns:
     """Return a sweep as the columns of a source; of a very long one every second row, or third, or so on."""
     every = slice(None, None, -(-len(sweep.frequency) // _MOST_DOTS))
     out = {
-        "frequency": _rounded(sweep.frequency[every]), "full_size": _rounded(sweep.frequency[every] / scale),
-        "impedance": _rounded(sweep.magnitude[every]),
+        "frequency": rounded(sweep.frequency[every]), "full_size": rounded(sweep.frequency[every] / scale),
+        "impedance": rounded(sweep.magnitude[every]),
     }  # fmt: skip
     if sweep.phase_deg is not None:
-        out["phase"] = _rounded(sweep.phase_deg[every])
+        out["phase"] = rounded(sweep.phase_deg[every])
     return out
-
-
-def _rounded(values: NDArray[np.float64]) -> list[float]:
-    return [float(f"{value:.6g}") for value in values.tolist()]

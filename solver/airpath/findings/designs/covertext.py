@@ -12,7 +12,7 @@ from airpath.case.media import case_air
 from airpath.case.schema import Case
 from airpath.findings.airspeed import SPEED_LIMIT_SHARE
 from airpath.findings.cautions import excursion, hearing, power
-from airpath.findings.explaining.features import turns
+from airpath.findings.explaining.features import turns, vertex
 from airpath.findings.rooms import door_words
 from airpath.findings.tones import HELD_DB
 from airpath.findings.wording import decibels, listing, sig
@@ -66,16 +66,9 @@ class Held:
     def of(cls, frequency: FloatArray, impedance: FloatArray, loading_db: FloatArray) -> Held:
         """Find them in a sweep: |Z| [ohm] and loading [dB], each (n,)."""
         highs, lows = turns(impedance)
-        dips = [_vertex(frequency, -impedance, i) for i in lows.tolist() if loading_db[i] <= HELD_DB]
+        dips = [vertex(frequency, impedance, i)[0] for i in lows.tolist() if loading_db[i] <= HELD_DB]
         top = max(highs.tolist(), key=lambda i: float(impedance[i]), default=None)
-        return cls(dips=dips, peak=None if top is None else _vertex(frequency, impedance, top))
-
-
-def _vertex(frequency: FloatArray, values: FloatArray, i: int) -> float:
-    """Return where the parabola through a maximum and its neighbours has its top [Hz], over the log of frequency."""
-    x, y = np.log(frequency[i - 1 : i + 2]), values[i - 1 : i + 2]
-    a, b, _ = np.polyfit(x - x[1], y - y[1], 2)
-    return float(np.exp(x[1] - b / (2 * a))) if a < 0 else float(frequency[i])
+        return cls(dips=dips, peak=None if top is None else vertex(frequency, impedance, top)[0])
 
 
 def sentence(

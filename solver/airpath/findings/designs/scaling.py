@@ -7,11 +7,10 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from airpath.case.scaling import scaled
 from airpath.case.schema import Case
-from airpath.findings.explaining.features import turns
+from airpath.findings.explaining.features import turns, vertex
 from airpath.findings.rooms import door_words
 from airpath.findings.wording import decibels, listing, sig
 from airpath.network.build import chosen_model
@@ -141,9 +140,9 @@ def _turns(old: Response, new: Response, count: int, factor: float) -> list[Scal
     w, g = np.abs(new.impedance[:count]), new.frequency[:count]
     out = []
     for kind, mine, theirs in zip(("peak", "dip"), turns(z), turns(w), strict=True):
-        others = [_vertex(g, w, i) for i in theirs]
+        others = [vertex(g, w, i) for i in theirs]
         for i in mine:
-            hz, size = _vertex(f, z, i)
+            hz, size = vertex(f, z, i)
             near = min(others, key=lambda o: abs(math.log2(o[0] * factor / hz)), default=None)
             if near is not None and abs(math.log2(near[0] * factor / hz)) > _SAME_TURN:
                 near = None
@@ -155,16 +154,6 @@ def _turns(old: Response, new: Response, count: int, factor: float) -> list[Scal
                 )
             )  # fmt: skip
     return sorted(out, key=lambda turn: turn.frequency_hz)
-
-
-def _vertex(f: NDArray[np.float64], z: NDArray[np.float64], i: int) -> tuple[float, float]:
-    """Return frequency and size at the vertex of the parabola through a turn and its neighbours, over log f."""
-    x, y = np.log(f[i - 1 : i + 2]), z[i - 1 : i + 2]
-    a, b, c = np.polyfit(x - x[1], y, 2)
-    if a == 0:
-        return float(f[i]), float(z[i])
-    shift = -b / (2 * a)
-    return float(f[i] * math.exp(shift)), float(c - b**2 / (4 * a))
 
 
 def _sentences(

@@ -59,18 +59,8 @@ def spread_of(case: Case, levels: Callable[[Case], FloatArray]) -> Spread:
             values[name] = parameter.value
             driver[name] = _change(parameter, DRIVER_SHARE * parameter.value, levels)
         elif parameter.kind == "dimension":
-            dimensions[name] = _change(parameter, one_millimetre(parameter), levels)
+            dimensions[name] = _change(parameter, MILLIMETRE * parameter.per_metre, levels)
     return Spread(dimensions=dimensions, driver=driver, values=values)
-
-
-def one_millimetre(parameter: Parameter) -> float:
-    """Return what 1 mm is for a length [m], for the diameter of a round area [m^2], for the sides of a cube [m^3]."""
-    value = parameter.value
-    if parameter.dimension == "area":
-        return float(2 * value * MILLIMETRE / np.sqrt(4 * value / np.pi))
-    if parameter.dimension == "volume":
-        return float(np.sqrt(3) * value ** (2 / 3) * MILLIMETRE)
-    return MILLIMETRE if parameter.dimension == "length" else 0.0
 
 
 def _change(parameter: Parameter, step: float, levels: Callable[[Case], FloatArray]) -> float:

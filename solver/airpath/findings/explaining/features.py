@@ -142,6 +142,15 @@ def turns(size: NDArray[np.float64]) -> tuple[NDArray[np.intp], NDArray[np.intp]
     return high, low
 
 
+def vertex(frequency: NDArray[np.float64], values: NDArray[np.float64], i: int) -> tuple[float, float]:
+    """Return frequency and value at the vertex of the parabola through a turn ``i`` and its neighbours, over log f."""
+    x, y = np.log(frequency[i - 1 : i + 2]), values[i - 1 : i + 2]
+    a, b, c = np.polyfit(x - x[1], y, 2)
+    if a == 0:
+        return float(frequency[i]), float(values[i])
+    return float(frequency[i] * np.exp(-b / (2 * a))), float(c - b**2 / (4 * a))
+
+
 def _settle(
     network: Network, low: NDArray[np.float64], omega: NDArray[np.float64], high: NDArray[np.float64],
     rises: NDArray[np.bool_],

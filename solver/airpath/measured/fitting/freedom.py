@@ -128,10 +128,9 @@ def width(
 ) -> float:
     """Return how far a value is expected to be off, one standard deviation [SI].
 
-    A length: ``tolerance`` [m]. A volume V: its sides V^(1/3), each off by the tolerance on its own, so sqrt(3) V^(2/3)
-    times it. An area: the diameter of its circle off by the tolerance. A value of the driver, or a number without a
-    unit: ``driver_tolerance`` of it. A loss, and an inductance that the case doesn't have: a factor of two; a leak that
-    it doesn't have: a factor of three about 1 mm.
+    A length, an area or a volume: as far as its lengths are off by ``tolerance`` [m] (`Parameter.per_metre`). A value
+    of the driver, or a number without a unit: ``driver_tolerance`` of it. A loss, and an inductance that the case
+    doesn't have: a factor of two; a leak that it doesn't have: a factor of three about 1 mm.
     """
     value = parameter.value
     if new and parameter.kind != "driver":
@@ -140,11 +139,7 @@ def width(
         return value * float(np.log(LOSS_FACTOR))
     if parameter.kind == "driver" or not parameter.dimension:
         return value * driver_tolerance
-    if parameter.dimension == "volume":
-        return float(np.sqrt(3) * np.cbrt(value) ** 2 * tolerance)
-    if parameter.dimension == "area":
-        return float(np.sqrt(np.pi * value) * tolerance)
-    return tolerance
+    return parameter.per_metre * tolerance
 
 
 def stated_width(case: Case, parameter: Parameter, text: str) -> float:

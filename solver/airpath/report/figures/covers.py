@@ -9,7 +9,7 @@ import numpy as np
 from airpath.findings.designs.cover import Covering
 from airpath.network.response import SILENT_DB
 from airpath.report.figures.frame import End, end_labels, frame, limit_line, mark_tones
-from airpath.report.style import ALARM, INK, WIDTH, opening_style, shortened, tidy
+from airpath.report.style import ALARM, INK, WIDTH, blank, opening_style, shortened, signed, tidy
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -26,8 +26,6 @@ _ROW, _CELL, _MARK, _HEAD = 0.40, 0.72, 0.26, 0.42  # in
 
 def matrix(found: Covering) -> Figure:
     """Draw a row per state and a column per tone: level, its change in colour, the loudest of each tone framed."""
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.figure import Figure
     from matplotlib.patches import Rectangle
 
     rows, columns = shown_states(found), len(found.tones_hz) + 1
@@ -35,8 +33,7 @@ def matrix(found: Covering) -> Figure:
     longest = max([len(shortened(name)) for name in found.openings] + [4])
     head = _HEAD + 0.062 * longest
     wide, tall = 0.16 + names * _MARK + 0.1 + columns * _CELL, head + len(rows) * _ROW + 0.08
-    figure = Figure(figsize=(max(wide, 3.2), tall))
-    FigureCanvasAgg(figure)
+    figure = blank(max(wide, 3.2), tall)
     axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
     axes.set_xlim(0, max(wide, 3.2))
     axes.set_ylim(tall, 0)
@@ -99,8 +96,7 @@ def _cell(axes: Axes, found: Covering, i: int, c: int, x: float, y: float) -> No
     ink = "white" if change > 0.75 * _FULL_DB else INK
     axes.text(x, y - 0.075, f"{level:.1f}", ha="center", va="center", color=ink, fontsize=9.5)
     if i:
-        text = f"{change:+.1f}".replace("-", "\u2212") if abs(change) >= 0.05 else "0.0"
-        axes.text(x, y + 0.095, text, ha="center", va="center", color=ink, fontsize=7.5)
+        axes.text(x, y + 0.095, signed(change), ha="center", va="center", color=ink, fontsize=7.5)
     xmax = found.case.driver.xmax
     if c < tones and xmax is not None and state.excursion_peak_m[c] > xmax:
         box = {"facecolor": "white", "edgecolor": ALARM, "pad": 1.0, "linewidth": 0.8}

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from airpath.measured.fitting.fitresult import FitCurve, FitResult
-from airpath.report.figures.frame import frequency_ticks
-from airpath.report.style import INK, SOFT, WIDTH, styled, tidy
+from airpath.report.figures.frame import frequency_axis
+from airpath.report.style import INK, SOFT, WIDTH, blank, styled
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -76,25 +76,12 @@ _NAMES = ("magnitude (%)", "phase (degrees)")
 
 
 def _stack(curve: FitCurve, height: float, rows: int) -> tuple[Figure, list[Axes]]:
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.figure import Figure
-    from matplotlib.ticker import FixedFormatter, FixedLocator, NullFormatter, NullLocator
-
-    figure = Figure(figsize=(WIDTH, height))
-    FigureCanvasAgg(figure)
+    figure = blank(WIDTH, height)
     shares = [0.62, 0.38] if rows == 2 else [1.0]
     axes = list(np.ravel(figure.subplots(rows, 1, gridspec_kw={"height_ratios": shares, "hspace": 0.08})))
     figure.subplots_adjust(left=0.135, right=0.96, bottom=0.46 / height, top=1 - 0.3 / height)
     low, high = float(curve.frequency[0]), float(curve.frequency[-1])
-    ticks = frequency_ticks(low, high)
     for i, one in enumerate(axes):
-        one.set_xscale("log")
-        one.set_xlim(low, high)
-        one.xaxis.set_major_locator(FixedLocator(ticks))
-        last = i == rows - 1
-        one.xaxis.set_major_formatter(FixedFormatter([tidy(t) for t in ticks]) if last else NullFormatter())
-        one.xaxis.set_minor_locator(NullLocator())
-        one.grid(True, color="#dde2e6", linewidth=0.7)
-        one.set_axisbelow(True)
+        frequency_axis(one, low, high, last=i == rows - 1)
     axes[-1].set_xlabel("frequency (Hz)", labelpad=2)
     return figure, axes

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from airpath.field.outline import Outline
 from airpath.field.polygon import contains
 from airpath.findings.folding.fold import Fold, PressureMap
+from airpath.findings.maps import DrawnField
 from airpath.report.style import INK, SOFT, WIDTH, tidy
 
 if TYPE_CHECKING:
@@ -26,7 +27,6 @@ _WAYS: dict[str, dict[str, Any]] = {
     "intended": {"color": SOFT, "linestyle": (0, (1.6, 1.4)), "linewidth": 1.4, "label": "intended"},
 }
 _FLOOR_DB = -30.0
-_FINE = 3  # halvings of each finite element of a map
 
 
 def fold_figures(found: Fold) -> dict[str, Figure]:
@@ -112,19 +112,13 @@ def map_figure(found: Fold, drawn: PressureMap) -> Figure:
     from matplotlib.tri import Triangulation
 
     figure, panel = _drawing(found)
-    model = found.field.model
-    basis = model.matrices.basis
-    fine = type(basis.mesh).init_refdom().refined(_FINE)
-    local = np.stack([basis.elem.lbasis(fine.p, i)[0] for i in range(basis.Nbfun)])
-    points = basis.mapping.F(fine.p).reshape(2, -1) * 1e3
-    first = np.arange(basis.nelems)[:, None, None] * fine.p.shape[1]
-    cells = (fine.t.T[None] + first).reshape(-1, 3)
-    pressure = np.abs((drawn.pressure[basis.element_dofs].T @ local).ravel())
-    level = 20.0 * np.log10(np.maximum(pressure, 1e-9))
+    field = DrawnField(found.field.model)
+    x, y = field.whole.points[:, :2].T * 1e3
+    level = 20.0 * np.log10(np.maximum(np.abs(field.on_grid(drawn.pressure)), 1e-9))
     top = float(np.ceil(level.max()))
     low = max(top + _FLOOR_DB, float(np.floor(level.min())))
     filled = panel.tripcolor(
-        Triangulation(points[0], points[1], cells), np.maximum(level, low), shading="gouraud", cmap="cividis", vmin=low,
+        Triangulation(x, y, field.whole.cells), np.maximum(level, low), shading="gouraud", cmap="cividis", vmin=low,
         vmax=top, rasterized=True,
     )  # fmt: skip
     figure.colorbar(filled, ax=panel, location="bottom", shrink=0.8, label="pressure against the throat, dB")

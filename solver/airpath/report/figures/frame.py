@@ -39,19 +39,20 @@ def frame(
         tall = share * (ceiling - floor)
         gap = 0.0 if i == len(shares) - 1 else 0.12 / height
         axes = figure.add_axes((left, edge - tall + gap, wide, tall - gap))
-        _frequency_axis(axes, float(frequency[0]), float(frequency[-1]), last=i == len(shares) - 1)
+        frequency_axis(axes, float(frequency[0]), float(frequency[-1]), last=i == len(shares) - 1)
         edge -= tall
         out.append(axes)
     out[-1].set_xlabel("frequency of the model (Hz)" if scaled else "frequency (Hz)", labelpad=2)
     if scaled:
         twin = out[0].twiny()
-        _frequency_axis(twin, float(frequency[0] / case.scale), float(frequency[-1] / case.scale), last=True)
+        frequency_axis(twin, float(frequency[0] / case.scale), float(frequency[-1] / case.scale), last=True)
         twin.grid(False)
         twin.set_xlabel("full-size frequency (Hz)", labelpad=4)
     return figure, out
 
 
-def _frequency_axis(axes: Axes, low: float, high: float, *, last: bool) -> None:
+def frequency_axis(axes: Axes, low: float, high: float, *, last: bool) -> None:
+    """Give axes a logarithmic frequency axis, ``low`` to ``high`` [Hz]; only the ``last`` of a stack has numbers."""
     from matplotlib.ticker import FixedFormatter, FixedLocator, NullFormatter, NullLocator
 
     axes.set_xscale("log")

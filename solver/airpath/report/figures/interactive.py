@@ -137,15 +137,15 @@ def columns(response: Response, scale: float = 1.0) -> _Columns:
         if share is not None:
             out[f"level_{i}"] = share + response.spl_db
         out[f"speed_{i}"] = opening.air_speed_peak
-    return {name: _rounded(values) for name, values in out.items()}
+    return {name: rounded(values) for name, values in out.items()}
 
 
-def _rounded(values: NDArray[np.float64]) -> list[float]:
+def rounded(values: NDArray[np.float64]) -> list[float]:
     """Return numbers with so many digits as can be seen."""
     size = np.floor(np.log10(np.maximum(np.abs(values), 1e-300)))
     decimal = 10.0 ** (_DIGITS - 1 - size)
-    rounded: list[float] = (np.round(values * decimal) / decimal).tolist()
-    return rounded
+    out: list[float] = (np.round(values * decimal) / decimal).tolist()
+    return out
 
 
 def _style(style: Mapping[str, Any]) -> dict[str, Any]:

@@ -8,7 +8,7 @@ import numpy as np
 
 from airpath.findings.designs.rank import Ranking
 from airpath.report.figures.frame import End, end_labels
-from airpath.report.style import INK, SOFT, opening_style, tidy
+from airpath.report.style import INK, SOFT, blank, opening_style, tidy
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -21,14 +21,10 @@ _SIGNS = ("o", "s", "^", "D", "v", "P", "X", "*")
 
 def rank_picture(found: Ranking) -> Figure:
     """Draw the levels [dB] over the tones, and beside them the means with their spread."""
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.figure import Figure
-
     high = max(3.4, 0.22 * len(found.designs) + 1.6)
     mean = max(_MEAN, _EACH * len(found.designs))
     wide = _LEFT + _TONES + _NAMES + _GAP + mean + _RIGHT
-    figure = Figure(figsize=(wide, high))
-    FigureCanvasAgg(figure)
+    figure = blank(wide, high)
     bottom, tall = 0.55 / high, 1 - 0.85 / high
     left = figure.add_axes((_LEFT / wide, bottom, _TONES / wide, tall))
     right = figure.add_axes(((_LEFT + _TONES + _NAMES + _GAP) / wide, bottom, mean / wide, tall))
