@@ -211,6 +211,19 @@ def test_curves_that_would_be_cut_to_one_name_have_a_letter_and_a_key() -> None:
         assert f"; {names[i]}: {state_name(found.case, found.states[i].covered)}" in html.unescape(page)
 
 
+def test_one_state_that_is_always_the_loudest_is_said_once() -> None:
+    vented = case(chamber("box", "25 L") + port("vent", "box", "outside", "90 mm"))
+    found = cover(vented.model_copy(update={"tones": (70.0, 90.0)}), "line")
+    assert found.best == (0, 0)
+    assert found.answer == (
+        f"Loudest at every tone with all open. The mean over the tones is {found.states[0].mean_spl_db:.1f} dB."
+    )
+    low = cover(vented.model_copy(update={"tones": (20.0,)}), "line")
+    gain, level = low.states[1].change_db[0], low.states[1].spl_db[0]
+    assert gain > 3
+    assert low.answer == f'Loudest at 20 Hz with "vent" covered (+{gain:.1f} dB). The level is {level:.1f} dB.'
+
+
 def test_the_caution_for_ears_is_of_the_state_that_is_loudest_to_ears() -> None:
     """At a low tone one state is loudest, in dBA another one at a high tone is."""
     loud = case(many(3)).model_copy(update={"tones": (50.0, 400.0)})

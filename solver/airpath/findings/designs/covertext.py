@@ -186,19 +186,22 @@ def answer(
     """Say which state is the loudest at each tone and on average, and what it costs to keep that one."""
     if len(states) < 2:
         return ""
-    parts = []
+    parts, always = [], set(best) == {best_mean}
     for i in dict.fromkeys(best):
         mine = [j for j, found in enumerate(best) if found == i]
         at = listing([f"{sig(float(tones_hz[j]), 4)} Hz" for j in mine])
+        at = "every tone" if always and len(mine) > 1 else at
         gain = [decibels(states[i].change_db[j]) for j in mine]
         far = [j for j in mine if case.driver.xmax is not None and states[i].excursion_peak_m[j] > case.driver.xmax]
         beyond = f", beyond xmax at {listing([f'{sig(float(tones_hz[j]), 4)} Hz' for j in far])}" if far else ""
         changes = f" ({listing(gain)} dB)" if states[i].covered else ""
         parts.append(f"{at} {state_name(case, states[i].covered)}{changes}{beyond}")
     kept = states[best_mean]
-    name = state_name(case, kept.covered)
-    mean = f"On average over the tones the loudest is the box {name}: {kept.mean_spl_db:.1f} dB"
-    if kept.covered:
+    start = f"On average over the tones the loudest is the box {state_name(case, kept.covered)}:"
+    if always:
+        start = "The mean over the tones is" if len(best) > 1 else "The level is"
+    mean = f"{start} {kept.mean_spl_db:.1f} dB"
+    if kept.covered and len(best) > 1:
         worst = int(np.argmin(kept.change_db))
         mean += f", {decibels(kept.mean_change_db)} dB against all open"
         if kept.change_db[worst] <= -_WORTH_DB:
