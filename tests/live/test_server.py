@@ -295,6 +295,49 @@ def test_a_report_is_made_beside_the_case_and_shown(booth):
     assert (booth.parent / "airpath-out" / "booth" / "report.html").is_file()
 
 
+def test_a_page_that_goes_with_its_hand_on_a_knob_lets_go_of_it(booth):
+    async def work(address, talk):
+        one, two = await talk(address), await talk(address)
+        one.write_message(json.dumps({"do": "turn", "name": "ports.vent.length", "value": 140.0, "serial": "a:1"}))
+        assert (await heard(two, "curves"))["moving"]
+        one.close()
+        assert not (await heard(two, "curves"))["moving"]
+        assert (await heard(two, "features", 60))["features"]
+
+    on_server(booth, work)
+
+
+def test_taking_back_where_nothing_is_to_be_taken_back_changes_nothing(booth):
+    async def work(address, talk):
+        line = await talk(address)
+        await heard(line, "features", 60)
+        for wish in ("undo", "redo", "settle"):
+            line.write_message(json.dumps({"do": wish}))
+        line.write_message(json.dumps({"do": "nothing known"}))
+        seen = []
+        while not seen or seen[-1]["what"] != "said":
+            seen.append(json.loads(await asyncio.wait_for(line.read_message(), 20)))
+        assert not {"curves", "charts"} & {message["what"] for message in seen}
+        assert [message["text"] for message in seen if message["what"] == "busy"] in ([], [""])
+
+    on_server(booth, work)
+
+
+def test_a_report_is_said_to_be_made_with_a_hand_on_a_knob_but_pictures_of_another_state_are_not_shown(booth):
+    async def work(address, talk):
+        line = await talk(address)
+        turn = {"do": "turn", "name": "ports.vent.length", "serial": "a:1"}
+        for wish in ({"do": "pictures"}, {"do": "report"}, {**turn, "value": 140.0}):
+            line.write_message(json.dumps(wish))
+        seen = []
+        while not seen or seen[-1]["what"] != "said":
+            seen.append(json.loads(await asyncio.wait_for(line.read_message(), 120)))
+        assert seen[-1]["link"] == "report.html"
+        assert "pictures" not in {message["what"] for message in seen}
+
+    on_server(booth, work)
+
+
 def test_covers_can_be_set_all_at_once(booth):
     async def work(address, talk):
         line = await talk(address)

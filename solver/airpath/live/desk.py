@@ -43,6 +43,7 @@ class Desk:
         self._study: Study | None = None
         self._engine, self._board = Engine(), Board(say)
         self._revision = 0
+        self._pictured = -1  # the revision that pictures were last asked of
         self._sweep: tuple[Path, MeasuredSweep] | None = None
         if path is not None:
             self._take(Session.open(path))
@@ -97,7 +98,7 @@ class Desk:
             return
         with self._saying():
             self._study.heard(news)
-            if news.revision in (self._revision, ERRAND) and not self._board.moving:
+            if self._wanted(news):
                 self._show(news)
 
     def close(self) -> None:
@@ -117,6 +118,14 @@ class Desk:
         except Exception as error:  # a mistake of airpath's own
             traceback.print_exc()
             self._board.refused(unexpected(error), serial)
+
+    def _wanted(self, news: News) -> bool:
+        """Whether news are of the case as it is; a report is of the case as it was when it was asked for."""
+        if news.revision != ERRAND:
+            return news.revision == self._revision and not self._board.moving
+        if news.kind == "pictures":
+            return self._pictured == self._revision
+        return not self._board.moving or news.kind in ("report", "trouble", "died")
 
     def _show(self, news: News) -> None:
         board, found = self._board, news.value
@@ -139,7 +148,8 @@ class Desk:
         elif news.kind == "step":
             board.busy(str(found))
         else:
-            board.busy("")
+            if not board.moving:
+                board.busy(_STUDYING if self._study is not None and self._study.at_work else "")
             if news.kind != "done":
                 board.refused(_STOPPED if news.kind == "died" else str(found))
 
@@ -158,6 +168,9 @@ class Desk:
             self._board.done(f"Written to {session.path.name}.")
             self._board.tell(views.state(session))
         elif what in ("report", "pictures"):
+            if self._board.moving:
+                self._step(session, "settle", wish)
+            self._pictured = self._revision if what == "pictures" else self._pictured
             self._study.send(what, session.working_text, session.path)
         else:
             self._step(session, what, wish)
@@ -172,6 +185,11 @@ class Desk:
         }  # fmt: skip
         if what not in steps:
             raise AirpathError(f'there is nothing called "{what[:40]}" to do')
+        idle = {"settle": not self._board.moving, "undo": not session.history.can_undo,
+                "redo": not session.history.can_redo}  # fmt: skip
+        if idle.get(what):
+            self._board.tell(views.state(session))  # a number that was refused goes back
+            return
         if what != "settle":
             self._board.plots.freeze()
         steps[what]()

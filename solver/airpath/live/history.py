@@ -24,6 +24,16 @@ class History:
     open_step: Changes | None = None
     written: int = 0
 
+    @property
+    def can_undo(self) -> bool:
+        """Whether there is a step to take back."""
+        return bool(self.done or self.open_step)
+
+    @property
+    def can_redo(self) -> bool:
+        """Whether there is a step to bring again; one under the hand takes the place of all that were taken back."""
+        return bool(self.undone and not self.open_step)
+
     def settled(self) -> dict[Path, Any]:
         """Return all steps done, without the open one, as one set of changes."""
         return _merged(self.done)

@@ -44,6 +44,7 @@ class Hub:
         self._thread = ThreadPoolExecutor(max_workers=1)
         self._wishes: deque[Message] = deque()
         self._working = self._closed = False
+        self._hand: Talk | None = None  # the page that turned a knob last
         self._tasks: set[asyncio.Future[None]] = set()
         self.desk = Desk(path, folder, self._say, self._hear)
 
@@ -51,8 +52,10 @@ class Hub:
         """Do something with the desk, in its thread."""
         return await self._loop.run_in_executor(self._thread, work, *values)
 
-    def wish(self, wish: Message) -> None:
+    def wish(self, wish: Message, page: Talk | None = None) -> None:
         """Take a wish of a page."""
+        if wish.get("do") == "turn":
+            self._hand = page
         if self._wishes and _turned(wish) is not None and _turned(wish) == _turned(self._wishes[-1]):
             self._wishes.pop()
         if len(self._wishes) < _MOST_WAITING:
@@ -60,6 +63,13 @@ class Hub:
         if not self._working:
             self._working = True
             self.start(self._work())
+
+    def leave(self, page: Talk) -> None:
+        """Forget a page; a knob that it had its hand on is let go of."""
+        self.pages.discard(page)
+        if self._hand is page and not self._closed:
+            self._hand = None
+            self.wish({"do": "settle"})
 
     def start(self, work: Coroutine[Any, Any, None]) -> None:
         """Let something run beside everything else."""
@@ -225,11 +235,11 @@ class Talk(Guarded, websocket.WebSocketHandler):
         except ValueError:
             wish = None
         if isinstance(wish, dict):
-            self.hub.wish(wish)
+            self.hub.wish(wish, self)
 
     def on_close(self) -> None:
         """Forget the page."""
-        self.hub.pages.discard(self)
+        self.hub.leave(self)
 
     def send(self, text: str) -> None:
         """Send one message, unless the page has gone."""

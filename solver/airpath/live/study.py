@@ -52,6 +52,11 @@ class Study:
         self._outdated = False
         self._start()
 
+    @property
+    def at_work(self) -> bool:
+        """Whether something is being studied."""
+        return self._running is not None
+
     def ask(self, revision: int, text: str, path: Path) -> None:
         """Study a case's text that stands, or will stand, at ``path``; what was asked before is wanted no more."""
         self._waiting = (revision, "study", text, str(path))

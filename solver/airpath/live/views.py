@@ -43,8 +43,8 @@ def state(session: Session) -> dict[str, Any]:
              "now": "nothing" if d.now is None else shown(d.now)}
             for d in session.differences()
         ],
-        "undo": bool(session.history.done or session.history.open_step),
-        "redo": bool(session.history.undone),
+        "undo": session.history.can_undo,
+        "redo": session.history.can_redo,
         "parts": parts(case),
         "knobs": knobs(case, session.file_case),
         "drawing": drawing(case, part_words(case)),

@@ -2,12 +2,12 @@
 import {make, find} from "./make.js";
 
 export function knobs(host, turns) {
-  let shown = new Map(), part = null, moves = {}, held = null;
+  let shown = new Map(), part = null, moves = {}, held = null, built = 0;
 
   function value(knob) { return Number(knob.value.toPrecision(5)); }
 
   function build(knob) {
-    const id = `knob-${knob.name}`;
+    const id = `knob-${built += 1}`;  // a name may have blanks in it
     const slider = make("input", {type: "range", id, min: knob.low, max: knob.high, step: knob.step,
       "aria-describedby": `${id}-help`});
     const field = make("input", {type: "number", step: "any", "aria-label": `${knob.label}, number`, inputmode: "decimal"});
