@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -54,6 +55,17 @@ def test_the_first_standing_wave_of_a_chamber() -> None:
     sized = '[chambers.box]\nsize = ["200 mm", "1000 mm", "180 mm"]\n'
     assert hertz(said(case(sized), "first standing wave")) == pytest.approx([C / 2], rel=0.005)
     assert hertz(said(case(chamber("box", "64 L")), "first standing wave")) == pytest.approx([C / 0.8], rel=0.005)
+
+
+@pytest.mark.parametrize("model", ["lumped", "line", "field"])
+def test_the_first_standing_wave_of_a_drawn_chamber(model: str, tmp_path: Path) -> None:
+    """A flat rectangle, half a wave along it: no cube of its volume, which would have c/2/0.2 here."""
+    (tmp_path / "flat.toml").write_text(
+        'kind = "planar"\nunit = "mm"\ndepth = "80 mm"\npoints = [[0, 0], [500, 0], [500, 200], [0, 200]]\n'
+        "[openings]\ndriver = [[0, 0], [0, 60]]\n"
+    )
+    found = build(case(f'[chambers.box]\noutline = "{tmp_path / "flat.toml"}"\n', stop="2 kHz"), model).notes
+    assert hertz(next(note for note in found if "first standing wave" in note)) == pytest.approx([C], rel=0.005)
 
 
 def test_stretched_stuffing() -> None:

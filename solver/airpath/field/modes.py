@@ -63,6 +63,18 @@ def count_below(matrices: FieldMatrices, cut: float) -> int:
     return int(np.count_nonzero(factorise(stiffness - cut * mass).U.diagonal() < 0.0))
 
 
+def lowest_wavenumber(matrices: FieldMatrices) -> float:
+    """Return the wavenumber [1/m] of the first standing wave after the uniform one."""
+    from scipy.sparse.linalg import LinearOperator, eigsh
+
+    stiffness, mass = matrices.operators[:2]
+    shift = -matrices.volume ** (-2.0 / 3.0)  # below all eigenvalues: a definite matrix
+    inverse = LinearOperator(stiffness.shape, matvec=factorise(stiffness - shift * mass).solve, dtype=np.float64)
+    start = np.random.default_rng(0).standard_normal(matrices.unknowns)
+    found = eigsh(stiffness, 3, mass, sigma=shift, OPinv=inverse, v0=start, return_eigenvectors=False)
+    return float(np.sqrt(np.sort(found)[1]))
+
+
 def cut_above(wavenumber: float) -> float:
     """Return the k^2 [1/m^2] up to which ``standing_waves`` looks for a ``wavenumber`` [1/m]."""
     return (_MARGIN * wavenumber) ** 2

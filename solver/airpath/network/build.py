@@ -89,6 +89,7 @@ class _Builder:
         self.chambers: dict[str, tuple[int, ...]] = {}
         self.nodes: dict[str, str] = {}
         self.volumes: dict[str, float] = {}
+        self.waves: dict[str, float] = {}  # lowest wavenumber of each drawn chamber
         self.own_near_field: set[str] = set()  # joints whose chamber brings the air in front of the opening itself
         self.notes: list[str] = []
 
@@ -104,7 +105,7 @@ class _Builder:
         return Network(
             air=self.air, branches=tuple(self.branches), driver=driver, openings=openings,
             chambers=self.chambers, volumes=self.volumes,
-            notes=(*self.notes, *limits(self.case, self.air.sound_speed, self.volumes)),
+            notes=(*self.notes, *limits(self.case, self.air.sound_speed, self.volumes, self.waves)),
             room=self.case.room is not None,
         )  # fmt: skip
 
@@ -135,6 +136,7 @@ class _Builder:
     def _drawn_chamber(self, name: str, found: list[joints.Joint]) -> None:
         table = self.case.chambers[name]
         shape = drawn.read_chamber(self.case, name, found)
+        self.waves[name] = shape.lowest_wavenumber
         if not self.field:
             branches, nodes = joints.one_pressure(
                 name, table, found, shape.volume, shape.wall_area, shape.spread(fill_of(table))

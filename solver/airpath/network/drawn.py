@@ -124,7 +124,7 @@ def _other_areas(name: str, drawn: dict[str, float], joints: list[Joint]) -> lis
         opening, area = opening_name(joint), joint.section.area * joint.count
         if abs(drawn[opening] / area - 1) > _OTHER_AREA:
             notes.append(
-                f'chamber "{name}": the opening "{opening}" is drawn with {drawn[opening] * 1e4:.3g} cm^2, what joins '
-                f"it has {area * 1e4:.3g} cm^2"
+                f'chamber "{name}": the opening "{opening}" is drawn with {drawn[opening] * 1e4:.3g} cm², what joins '
+                f"it has {area * 1e4:.3g} cm²"
             )
     return notes

@@ -17,20 +17,25 @@ SPREAD = (
 )
 
 
-def limits(case: Case, sound_speed: float, volumes: dict[str, float]) -> list[str]:
-    """Return what the models leave out within the sweep; ``volumes`` [m^3] of the chambers, ``sound_speed`` [m/s]."""
+def limits(case: Case, sound_speed: float, volumes: dict[str, float], waves: dict[str, float]) -> list[str]:
+    """Return what the models leave out within the sweep; ``sound_speed`` [m/s].
+
+    ``volumes`` [m^3] of the chambers, ``waves``: the lowest wavenumber [1/m] of those that are drawn.
+    """
     return [
-        *_one_pressure(case, sound_speed, volumes), *_plane_waves(case, sound_speed), *_piston(case, sound_speed),
-        *_stuffing(case), *_equal_openings(case), *_space(case),
+        *_one_pressure(case, sound_speed, volumes, waves), *_plane_waves(case, sound_speed),
+        *_piston(case, sound_speed), *_stuffing(case), *_equal_openings(case), *_space(case),
     ]  # fmt: skip
 
 
-def _one_pressure(case: Case, sound_speed: float, volumes: dict[str, float]) -> list[str]:
+def _one_pressure(
+    case: Case, sound_speed: float, volumes: dict[str, float], waves: dict[str, float]
+) -> list[str]:
     """Half a wave along the longest side that is known: Kuttruff, Room Acoustics, section 3.2 (from memory)."""
     first = {
         name: sound_speed / (2 * (max(table.size) if table.size else volumes[name] ** (1 / 3)))
         for name, table in case.chambers.items()
-    }
+    } | {name: sound_speed * wave / (2 * math.pi) for name, wave in waves.items()}
     low = _listed({name: hz for name, hz in first.items() if hz < case.sweep.stop})
     text = "a chamber acts as one pressure (in the lumped model every one does) well below its first standing wave"
     text += ", that of a cube if only its volume is given:"

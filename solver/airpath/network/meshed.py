@@ -33,6 +33,13 @@ class Drawn:
         return fill if fill is None or share == 0 else replace(fill, fraction=fill.fraction * share)
 
     @cached_property
+    def lowest_wavenumber(self) -> float:
+        """Wavenumber [1/m] of the first standing wave, walls rigid and without stuffing."""
+        from airpath.field.modes import lowest_wavenumber
+
+        return lowest_wavenumber(self.matrices)
+
+    @cached_property
     def equivalent(self) -> EquivalentHorn:
         """The horn that air at low frequencies finds between the openings "throat" and "mouth"."""
         from airpath.field.potential import equivalent_horn
