@@ -8,6 +8,7 @@ hold its ratios. The direct sweeps are sampled at SAMPLES frequencies spread ove
 
 from __future__ import annotations
 
+import resource
 import statistics
 import subprocess
 import sys
@@ -27,6 +28,7 @@ from field_shapes import AIR, rebuilt
 
 FREQUENCY = np.linspace(10.0, 2000.0, 1000)
 SAMPLES = 12
+MOST_IMPORTS = 2.0
 DEPTH = 0.18
 C = AIR.sound_speed
 
@@ -38,13 +40,11 @@ def partitioned():
     return make_outline(kind="planar", depth=DEPTH, points=points, openings=openings)
 
 
-def folded(legs=3, width=0.06, length=2.2):
-    """A long duct folded twice."""
-    wall, w, step = 0.01, width, width + 0.01
+def folded():
+    """A duct of three legs, 60 mm wide and 2.2 m long, with walls of 10 mm between them."""
+    length, w, step = 2.2, 0.06, 0.07
     points = [[0, 0], [length, 0], [length, step + w], [w, step + w], [w, 2 * step], [length, 2 * step]]
     points += [[length, 2 * step + w], [0, 2 * step + w], [0, step], [length - w, step], [length - w, w], [0, w]]
-    assert legs == 3
-    assert wall > 0
     openings = {"throat": [[0, 0], [0, w]], "mouth": [[length, 2 * step], [length, 2 * step + w]]}
     return make_outline(kind="planar", depth=DEPTH, points=points, openings=openings)
 
@@ -116,15 +116,22 @@ airpath.field.reduce.reduce_field(matrices, Medium(air=air, depth=0.18), np.geom
 """
 
 
-def test_outline_to_impedance(benchmark):
+def children_seconds():
+    """Seconds of the processor that ended child processes took."""
+    used = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return used.ru_utime + used.ru_stime
 
+
+@pytest.mark.benchmark(timer=children_seconds)  # other work on the machine doesn't count
+def test_outline_to_impedance_takes_less_than_twice_its_imports(benchmark):
     def run(program):
-        start = time.perf_counter()
+        start = children_seconds()
         subprocess.run([sys.executable, "-c", program], check=True)
-        return time.perf_counter() - start
+        return children_seconds() - start
 
     imports = min(run(IMPORTS + ", netgen.geom2d") for _ in range(3))
     benchmark.pedantic(run, args=(WHOLE,), rounds=3)
     whole = benchmark.stats.stats.min
-    benchmark.extra_info.update(imports_s=imports, whole_s=whole, allowed_s=1.5 * imports + 0.5)
-    print(f"\nwhole {whole:.2f} s, imports {imports:.2f} s, allowed {1.5 * imports + 0.5:.2f} s")
+    benchmark.extra_info.update(imports_s=imports, whole_s=whole)
+    print(f"\nwhole {whole:.2f} s, imports {imports:.2f} s of the processor")
+    assert whole < MOST_IMPORTS * imports

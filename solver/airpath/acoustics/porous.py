@@ -9,7 +9,7 @@ would grow without end and its compression give power back as X falls; below two
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +23,16 @@ Omega = NDArray[Any]
 _STEADY_DRAG_RATIO = 2.1e-3
 # X below which the fitted compressibility, by then close to the isothermal one, would be active (from 1.052e-3 on).
 _PASSIVE_RATIO = 1.1e-3
+
+
+class Fluid(Protocol):
+    """Stuffing that fills a space, as an equivalent fluid; both methods are analytic in ``omega`` (n,) [rad/s]."""
+
+    def density(self, omega: Omega, air: Air) -> ComplexArray:
+        """Return the complex density [kg/m^3], shape (n,)."""
+
+    def compressibility(self, omega: Omega, air: Air) -> ComplexArray:
+        """Return the complex compressibility [1/Pa], shape (n,)."""
 
 
 @dataclass(frozen=True, kw_only=True)

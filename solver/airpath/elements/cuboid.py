@@ -6,7 +6,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Any, ClassVar, Protocol
+from typing import Any, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +23,7 @@ from airpath.acoustics.cavity import (
 )
 from airpath.acoustics.near_field import TERMS, point_field
 from airpath.acoustics.patch import FloatArray, Patch, Size, means, shapes_at
+from airpath.acoustics.porous import Fluid
 from airpath.acoustics.viscothermal import chamber_compressibility
 from airpath.air import Air
 from airpath.elements.base import ComplexArray, Element, Omega
@@ -30,18 +31,6 @@ from airpath.elements.base import ComplexArray, Element, Omega
 _CHUNK = 1 << 19  # frequencies times modes held at once
 _POINTS = 512  # points of a pressure map done at once
 _MAP_BUDGET = 6000  # modes behind a pressure map
-
-
-class Fluid(Protocol):
-    """Stuffing that fills the chamber, as an equivalent fluid; both methods are analytic in ``omega``
-    (n,) [rad/s].
-    """
-
-    def density(self, omega: Omega, air: Air) -> ComplexArray:
-        """Return the complex density [kg/m^3], shape (n,)."""
-
-    def compressibility(self, omega: Omega, air: Air) -> ComplexArray:
-        """Return the complex compressibility [1/Pa], shape (n,)."""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -12,11 +12,12 @@ density and compressibility of the bulk: the narrow depth of a planar chamber, s
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from airpath.acoustics.porous import Fluid
 from airpath.acoustics.viscothermal import layer_thickness, slab_function
 from airpath.air import Air
 
@@ -34,18 +35,6 @@ def layer_length(omega: Omega, diffusivity: float) -> ComplexArray:
     thermal layer. For real w it is (1 - j) delta/2 with delta = sqrt(2 D/w) the usual layer thickness.
     """
     return np.asarray(np.sqrt(diffusivity / (1j * np.asarray(omega))), dtype=complex)
-
-
-class Fluid(Protocol):
-    """Stuffing that fills the chamber, as an equivalent fluid; both methods are analytic in ``omega`` (n,)
-    [rad/s].
-    """
-
-    def density(self, omega: Omega, air: Air) -> ComplexArray:
-        """Return the complex density [kg/m^3], shape (n,)."""
-
-    def compressibility(self, omega: Omega, air: Air) -> ComplexArray:
-        """Return the complex compressibility [1/Pa], shape (n,)."""
 
 
 @dataclass(frozen=True, kw_only=True)
