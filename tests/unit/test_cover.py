@@ -20,7 +20,7 @@ from airpath.findings.airspeed import fastest_way
 from airpath.findings.designs.cover import cover
 from airpath.findings.designs.covertext import state_name
 from airpath.network.respond import solve
-from airpath.report.figures.covers import MOST_ROWS, curve_names, shown_states
+from airpath.report.figures.covers import curve_names
 from airpath.report.pages.coverpage import cover_csv, cover_page, cover_pictures
 from airpath.report.style import svg
 from known_boxes import BOXES, case, chamber, port
@@ -132,8 +132,8 @@ def test_more_than_six_openings_give_singles_and_pairs() -> None:
     assert len(seven.states) == 1 + 7 + 21
     assert any("128 combinations: singles and pairs" in note for note in seven.notes)
     assert not any("combinations" in note for note in six.notes)
-    assert len(shown_states(six)) == MOST_ROWS
-    assert {0, six.best_mean, *six.best} <= set(shown_states(six))
+    assert len(six.shown) == 24
+    assert {0, six.best_mean, *six.best} <= set(six.shown)
 
 
 def test_only_some_openings_are_covered_when_asked() -> None:
@@ -181,6 +181,10 @@ def test_of_many_states_the_ones_worth_it_are_told() -> None:
     assert all((name,) in told for name in found.openings)
     assert {(), found.openings, found.states[found.best_mean].covered} <= set(told)
     assert len(told) < 16
+    page = cover_page(found, {name: svg(figure) for name, figure in cover_pictures(found).items()})
+    shown = found.shown
+    assert {0, found.best_mean, *found.best} <= set(shown)
+    assert f"the other {len(found.states) - len(shown)} states are in the table" in page
 
 
 def test_many_covers_are_named_by_what_is_left() -> None:

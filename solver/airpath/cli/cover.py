@@ -18,8 +18,6 @@ from airpath.findings.designs.covertext import LOUDEST
 from airpath.findings.wording import decibels, sig
 from airpath.network.response import SILENT_DB
 
-_SHOWN = 24  # states on the terminal
-
 
 def arguments(command: argparse.ArgumentParser) -> None:
     """Declare the command's arguments."""
@@ -65,7 +63,8 @@ def show(found: Covering, out: Console) -> None:
     for tone in found.tones_hz.tolist()[:MOST_TONES]:
         table.add_column(f"{sig(tone, 4)} Hz", justify="right")
     table.add_column("mean", justify="right")
-    for i, state in enumerate(found.states[:_SHOWN]):
+    for i in found.shown:
+        state = found.states[i]
         levels = [*state.spl_db[:MOST_TONES], state.mean_spl_db]
         changes = [*state.change_db[:MOST_TONES], state.mean_change_db]
         best = [*(b == i for b in found.best[:MOST_TONES]), found.best_mean == i]
@@ -77,8 +76,9 @@ def show(found: Covering, out: Console) -> None:
         out.print(f"* {LOUDEST}")
     for i in found.told:
         out.print(escape(f"  {found.states[i].text}"))
-    if len(found.states) > _SHOWN:
-        out.print(f"  {len(found.states) - _SHOWN} more states are in the report.")
+    left_out = len(found.states) - len(found.shown)
+    if left_out:
+        out.print(f"  {left_out} more states are in the report.")
     if found.answer:
         out.print(escape(found.answer))
     show_cautions(found.warnings, out)

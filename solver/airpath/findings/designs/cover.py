@@ -24,6 +24,7 @@ from airpath.network.sweep import sweep_frequencies
 
 CAPS: tuple[End, ...] = ("outer", "inner")
 MOST_OPENINGS = 6  # with more, singles and pairs only
+_MOST_SHOWN = 24  # states in a picture, or on the terminal
 _AT_ONCE = 96  # frequencies of all states together: enough to work in one go, small enough to stay close
 
 
@@ -82,6 +83,14 @@ class Covering:
     def told(self) -> list[int]:
         """The states that are worth a sentence."""
         return told(self.states, self.best, self.best_mean)
+
+    @property
+    def shown(self) -> list[int]:
+        """The states that a picture has room for: all, or the open one, the best, and the loudest on average."""
+        first = list(dict.fromkeys([0, self.best_mean, *self.best]))
+        rest = [i for i in range(len(self.states)) if i not in first]
+        rest.sort(key=lambda i: -self.states[i].mean_spl_db)
+        return sorted([*first, *rest][:_MOST_SHOWN])
 
     def to_dict(self) -> dict[str, Any]:
         """Return the result under the names of the ``cover`` result."""

@@ -15,7 +15,6 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure, FigureBase
 
-MOST_ROWS = 24  # of the matrix; more are in the table
 _MOST_CURVES = 5
 _LEVEL_RANGE_DB = 45.0
 _FULL_DB = 12.0  # change with the fullest colour
@@ -28,7 +27,7 @@ def matrix(found: Covering) -> Figure:
     """Draw a row per state and a column per tone: level, its change in colour, the loudest of each tone framed."""
     from matplotlib.patches import Rectangle
 
-    rows, columns = shown_states(found), len(found.tones_hz) + 1
+    rows, columns = found.shown, len(found.tones_hz) + 1
     names = max(1, len(found.openings))
     longest = max([len(shortened(name)) for name in found.openings] + [4])
     head = _HEAD + 0.062 * longest
@@ -55,16 +54,6 @@ def matrix(found: Covering) -> Figure:
             edge = Rectangle(place, _CELL - 0.04, _ROW - 0.04, fill=False, edgecolor=INK, linewidth=2.0)
             axes.add_patch(edge)
     return figure
-
-
-def shown_states(found: Covering) -> list[int]:
-    """Return which states the matrix shows: all, or the open box, the best, and the loudest on average."""
-    every = range(len(found.states))
-    if len(every) <= MOST_ROWS:
-        return list(every)
-    first = list(dict.fromkeys([0, found.best_mean, *found.best]))
-    rest = sorted((i for i in every if i not in first), key=lambda i: -found.states[i].mean_spl_db)
-    return sorted([*first, *rest][:MOST_ROWS])
 
 
 def _heads(axes: Axes, found: Covering, start: float, head: float) -> None:

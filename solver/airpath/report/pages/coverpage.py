@@ -16,7 +16,6 @@ from airpath.findings.designs.cover import Covering
 from airpath.findings.designs.covertext import EQUAL_DB, state_name
 from airpath.network.response import SILENT_DB
 from airpath.report.figures.covers import (
-    MOST_ROWS,
     curve_names,
     excursion_curves,
     impedance_curves,
@@ -97,7 +96,7 @@ def cover_page(found: Covering, vectors: dict[str, bytes]) -> str:
         states=states,
         beyond=any(tone["beyond"] for state in states for tone in state["tones"]),
         curves=[(name, state_name(case, found.states[i].covered)) for i, name in curve_names(found).items()],
-        left_out=max(0, many - MOST_ROWS),
+        left_out=many - len(found.shown),
         equal=tidy(EQUAL_DB),
         sources={name: embedded(vector) for name, vector in vectors.items()},
     )
