@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import meshio
 import numpy as np
 import pytest
@@ -13,7 +15,7 @@ from airpath.errors import AirpathError, GeometryError
 from airpath.field.drawing import read_drawing
 from airpath.field.forms import assemble
 from airpath.field.mesh import mesh_outline
-from airpath.field.meshfile import read_mesh
+from airpath.field.meshfile import load_field_mesh, read_mesh
 from airpath.field.outline import make_outline
 from airpath.field.reduce import reduce_field
 from airpath.field.walls import Medium
@@ -71,9 +73,14 @@ def test_stuffing_everywhere_is_the_uniform_fluid():
     np.testing.assert_allclose(six[:, 1] + six[:, 5], plain[:, 1])
 
 
-def test_stuffing_outside_or_across_itself_is_refused():
+def test_stuffing_outside_or_across_itself_is_refused(tmp_path):
     with pytest.raises(GeometryError, match="lies outside the outline"):
         mesh_outline(duct(stuffed=((2, 2), (3, 2), (3, 3))), highest_hz=1500, sound_speed=AIR.sound_speed)
+    pipe = Path(__file__).parents[2] / "meshes" / "u-bend.toml"
+    text = pipe.read_text().replace("[openings]", "stuffed = [[[300, 0], [320, 0], [310, 30]]]\n[openings]")
+    (tmp_path / "pipe.toml").write_text(text)
+    with pytest.raises(GeometryError, match=r"pipe\.toml: the stuffed part at \(310, 10\) mm lies outside the outline"):
+        load_field_mesh(tmp_path / "pipe.toml", highest_hz=1500, sound_speed=AIR.sound_speed)
     with pytest.raises(GeometryError, match="crosses or touches itself"):
         duct(stuffed=((0, 0), (0.1, 0.1), (0.1, 0), (0, 0.1)))
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Any, Literal
 
 import numpy as np
@@ -11,7 +12,7 @@ from numpy.typing import NDArray
 
 from airpath.errors import GeometryError
 from airpath.field.grading import graded_loops
-from airpath.field.outline import Outline, edges_on
+from airpath.field.outline import LENGTH_UNITS, Outline, edges_on
 from airpath.field.polygon import FloatArray, edges_of, project
 from airpath.field.stuffed import stuffed_cells
 
@@ -71,13 +72,20 @@ def mesh_outline(
         )
     loops, sizes = graded_loops(outline, cell=size / refine, refine=refine)
     if outline.stuffed:
-        p, t, stuffed = stuffed_cells(loops, outline.stuffed, sizes, cell=size / refine, grading=_GRADINGS[0])
+        p, t, stuffed = stuffed_cells(
+            loops, outline.stuffed, sizes, cell=size / refine, grading=_GRADINGS[0], at=partial(_place, outline.unit)
+        )
     else:
         p, t, stuffed = *_triangulate(loops, sizes, cell=size / refine), np.empty(0, np.int64)
     mesh = skfem.MeshTri1(p, t)
     _check_area(outline, mesh)
     openings = opening_facets(outline, mesh)
     return FieldMesh(mesh=mesh, kind=outline.kind, depth=outline.depth, openings=openings, stuffed=stuffed)
+
+
+def _place(unit: str, point: FloatArray) -> str:
+    x, y = point / LENGTH_UNITS[unit]
+    return f"({x:.4g}, {y:.4g}) {unit}"
 
 
 def largest_cell(outline: Outline, *, highest_hz: float, sound_speed: float, order: int = 4) -> float:

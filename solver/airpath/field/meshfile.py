@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 from typing import Any, Literal
 
@@ -35,14 +36,16 @@ def load_field_mesh(
     Arguments as in :func:`airpath.field.mesh.mesh_outline`, :func:`airpath.field.outlinefile.load_outline`
     and :func:`read_mesh`. The cells of a mesh file are halved until they suit ``highest_hz``. Raises GeometryError.
     """
-    if Path(path).suffix.lower() not in (".toml", ".dxf"):
-        made = read_mesh(path, kind=kind, depth_m=depth_m, unit=unit or "m")
-        try:
-            return fine_enough(made, highest_hz=highest_hz, sound_speed=sound_speed)
-        except GeometryError as error:
-            raise GeometryError(f"{Path(path).name}: {error}") from error
-    outline = load_outline(path, kind=kind, depth_m=depth_m, unit=unit)
-    return mesh_outline(outline, highest_hz=highest_hz, sound_speed=sound_speed, order=order, refine=refine)
+    path = Path(path)
+    if path.suffix.lower() in (".toml", ".dxf"):
+        outline = load_outline(path, kind=kind, depth_m=depth_m, unit=unit)
+        make = partial(mesh_outline, outline, order=order, refine=refine)
+    else:
+        make = partial(fine_enough, read_mesh(path, kind=kind, depth_m=depth_m, unit=unit or "m"))
+    try:
+        return make(highest_hz=highest_hz, sound_speed=sound_speed)
+    except GeometryError as error:
+        raise GeometryError(f"{path.name}: {error}") from error
 
 
 def read_mesh(path: Path | str, *, kind: str | None = None, depth_m: float | None = None, unit: str = "m") -> FieldMesh:

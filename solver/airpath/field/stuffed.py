@@ -26,12 +26,13 @@ def check_stuffed(polygons: list[FloatArray], narrowest: float, at: Any) -> tupl
 
 
 def stuffed_cells(
-    loops: list[FloatArray], polygons: tuple[FloatArray, ...], corners: FloatArray, *, cell: float, grading: float
-) -> tuple[FloatArray, IntArray, IntArray]:
+    loops: list[FloatArray], polygons: tuple[FloatArray, ...], corners: FloatArray, *, cell: float, grading: float,
+    at: Any,
+) -> tuple[FloatArray, IntArray, IntArray]:  # fmt: skip
     """Return points (2, n), triangles (3, m) and which of them are stuffed.
 
     ``loops``: the outline and its holes; ``corners``: the largest cell [m] at each of their points, as for the plain
-    mesh. Raises GeometryError if a polygon lies outside the air.
+    mesh; ``at`` words a place. Raises GeometryError if a polygon lies outside the air.
     """
     from netgen.occ import Glue, OCCGeometry
 
@@ -42,7 +43,7 @@ def stuffed_cells(
     parts = [_face(polygon) * air for polygon in polygons]
     for polygon, part in zip(polygons, parts, strict=True):
         if _area(part) < _LEAST * whole:
-            raise GeometryError(f"the stuffed part at {_place(polygon)} m lies outside the outline")
+            raise GeometryError(f"the stuffed part at {at(polygon.mean(axis=0))} lies outside the outline")
     stuffed = parts[0]
     for part in parts[1:]:
         stuffed = stuffed + part
@@ -83,7 +84,3 @@ def _face(loop: FloatArray) -> Any:
 def _key(point: Any) -> tuple[int, int]:
     return round(float(point[0]) * 1e7), round(float(point[1]) * 1e7)
 
-
-def _place(polygon: FloatArray) -> str:
-    x, y = polygon.mean(axis=0)
-    return f"({x:.4g}, {y:.4g})"
