@@ -12,7 +12,7 @@ import pytest
 import airpath
 from airpath.case.parameters import parameters
 from airpath.findings.explaining.explain import Feature, explain
-from known_boxes import BOXES
+from known_boxes import BOXES, case, chamber, port
 
 AIR_C = 343.2  # m/s at 20 degC: any table of the speed of sound
 FS, VAS = 44.0, 16.0
@@ -184,3 +184,45 @@ def test_a_standing_wave_of_the_room_is_named():
     spring = [f for f in found if f["cause"]["element"] == "room" and f["cause"]["type"] == "helmholtz"]
     assert all(f["frequency_hz"] < 81.9 for f in spring)
     assert spring
+
+
+def test_every_one_of_six_ports_is_named_in_their_tuning() -> None:
+    """Each has a sixth of the moving air: with any of them closed the dip falls, so all of them tune the box."""
+    ports = [port(f"p{i}", "box", "outside", f"{80 + 30 * i} mm", f'diameter = "{24 + 2 * i} mm"') for i in range(6)]
+    box = case(chamber("box", "20 L") + "".join(ports))
+    first, dip, last, *_ = explain(box, "line")
+    names = '"p0", "p1", "p2", "p3", "p4" and "p5"'
+    assert dip.cause.text == f'The Helmholtz tuning of chamber "box" by ports {names}.'
+    assert f"air goes to and fro between it and {names}" in first.cause.text
+    assert f'the air in {names} press on the air in "box" together' in last.cause.text
+    capped = {one for one in box.ports if any(f'"{one}" closed it moves' in words for words in dip.evidence)}
+    assert capped == set(box.ports)
+
+
+def test_a_tapped_path_has_one_driver_peak_and_waves_counted_from_the_first() -> None:
+    """At the lowest peak most of the spring is the suspension."""
+    found = explain(case(
+        '[horns.path]\nprofile = "conical"\nthroat = "120 cm^2"\nmouth = "420 cm^2"\nlength = "2.4 m"\n',
+        places='rear_along = "0.15 m"\nfront_along = "2.1 m"', front="path", rear="path", stop="250 Hz",
+    ))  # fmt: skip
+    assert [(f.kind, f.cause.type, f.cause.order) for f in found[:5]] == [
+        ("peak", "driver", None), ("dip", "horn", 1), ("peak", "horn", 1), ("dip", "horn", 2), ("peak", "horn", 2),
+    ]  # fmt: skip
+    assert found[0].shares["driver"].potential > 0.25  # half of all energy is in springs
+
+
+def test_a_leak_is_called_by_its_chamber() -> None:
+    dip = explained("leak")[1]
+    assert 'without the leak of "box" it vanishes' in dip.evidence
+
+
+def test_ports_that_each_take_a_peak_away_are_named_in_one_phrase() -> None:
+    second = next(f for f in explained("double chamber") if f.kind == "dip" and "throat" in f.cause.text)
+    assert sum("closed it vanishes" in words for words in second.evidence) <= 1
+    row = case(
+        chamber("box", "6 L") + chamber("two", "5 L") + chamber("three", "4 L") + port("a", "box", "two", "50 mm")
+        + port("b", "two", "three", "50 mm") + port("c", "three", "outside", "80 mm")
+    )  # fmt: skip
+    first = explain(row, "line")[0]
+    gone = [words for words in first.evidence if "closed it vanishes" in words]
+    assert gone == ['with "a", "b" or "c" closed it vanishes']

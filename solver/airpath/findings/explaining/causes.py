@@ -10,6 +10,7 @@ from airpath.findings.explaining.features import Spot
 from airpath.findings.explaining.knockout import Knock
 from airpath.findings.explaining.orders import Order, order_of
 from airpath.findings.explaining.phrases import (
+    SWINGS,
     Tuning,
     air_spaces,
     beside,
@@ -151,7 +152,10 @@ def suspects(kinds: dict[str, str], spaces: list[set[str]], share: dict[str, Sha
 
 
 def _driver_peak(found: list[Spot], ranked: list[list[Suspect]], knocks: list[Knock]) -> int | None:
-    """Return the one feature that is the driver's own: its best share; of nearly equal ones what a closed box keeps."""
+    """Return the one feature that is the driver's own: its best share.
+
+    Of nearly equal ones those that are no wave first of all, of these what a closed box keeps.
+    """
     kept = next((k.shift for k in knocks if k.action == "sealed"), None)
     weight = {
         i: s.weight
@@ -159,6 +163,7 @@ def _driver_peak(found: list[Spot], ranked: list[list[Suspect]], knocks: list[Kn
         for s in ranked[i] if s.type == "driver" and s.weight > _DRIVER_AT_LEAST
     }  # fmt: skip
     near = [i for i, w in weight.items() if w > max(weight.values()) - _TIE]
+    near = [i for i in near if ranked[i][0].type not in WAVES.values()] or near
     return next((i for i in near if kept is not None and kept[i] is not None), max(near, key=weight.get, default=None))  # type: ignore[arg-type]
 
 
@@ -183,7 +188,9 @@ def _by_knock_out(
     if lost("no leak"):
         return Suspect(type="leak", element=lost("no leak")[0].owner.removesuffix(".leak"), weight=1.0)
     if lost("sealed") or spot.cone == "clamped":  # closed, the box keeps the driver's own resonance alone
-        return next((s for s in options if s.type == "helmholtz"), None)
+        tuning = next((s for s in options if s.type == "helmholtz"), None)
+        if tuning is not None or lost("capped") or spot.cone == "clamped":
+            return tuning
     return Suspect(type="driver", element="driver", weight=1.0)
 
 
@@ -275,7 +282,8 @@ class _Teller:
     def _swing(self, i: int, tuning: Tuning | None, subject: str) -> str:
         """Say how plugs and cone swing with each other, where both take part."""
         ring, share = self.rings[i], self.held[i]
-        plugs = [o for o in share if self.kinds.get(o) in ("port", "horn") and swings(share, o)]
+        main = tuning.ports if tuning and sum(share[o].total for o in tuning.ports) > SWINGS else []  # many small ones
+        plugs = [o for o in share if self.kinds.get(o) in ("port", "horn") and (swings(share, o) or o in main)]
         if ring is None or self.found[i].cone != "free" or not swings(share, "driver") or not plugs:
             return ""
         step = together(self.network, self.spaces, ring, plugs)

@@ -15,9 +15,10 @@ from airpath.findings.explaining.causes import Cause, causes
 from airpath.findings.explaining.features import Kind, Spot, spots_over
 from airpath.findings.explaining.knockout import Knock, knock_out
 from airpath.findings.explaining.pairing import energies, same, swings
-from airpath.findings.explaining.phrases import sentence
+from airpath.findings.explaining.phrases import quoted, sentence
 from airpath.findings.explaining.sensitivity import Sensitivity, sensitivities
 from airpath.findings.explaining.shares import Share, shares
+from airpath.findings.tones import label
 from airpath.findings.wording import sig
 from airpath.network.build import build, chosen_model, models_for
 from airpath.network.graph import Network
@@ -133,6 +134,8 @@ def evidence(i: int, spot: Spot, share: dict[str, Share], knocks: list[Knock]) -
     By Rayleigh's principle a part with hardly any of the energy can't take a resonance away: nothing is said of it.
     """
     out: list[tuple[bool, float, str]] = []
+    holding = {owner for owner, part in share.items() if part.total >= _PART}
+    fatal = [k.owner for k in knocks if k.action == "capped" and k.shift[i] is None and k.owner in holding]
     kept = {k.owner for k in knocks if k.action == "sealed" and k.shift[i] is not None}
     for knock in knocks:
         shift = knock.shift[i]
@@ -140,7 +143,9 @@ def evidence(i: int, spot: Spot, share: dict[str, Share], knocks: list[Knock]) -
             continue  # the one opening: the driver's peak is what a closed box keeps
         if knock.action == "sealed" and (shift is None or any(k.shift[i] == shift for k in knocks if k is not knock)):
             continue  # nothing to add
-        if knock.action in ("capped", "no waves") and (knock.owner not in share or share[knock.owner].total < _PART):
+        if knock.action == "capped" and knock.owner in fatal[1:]:
+            continue  # said with the first of them
+        if knock.action in ("capped", "no waves") and knock.owner not in holding:
             continue
         if (spot.omega is None) != (knock.action == "no coil") or (shift is not None and abs(shift) < 0.01):
             continue
@@ -148,8 +153,8 @@ def evidence(i: int, spot: Spot, share: dict[str, Share], knocks: list[Knock]) -
         inside = "in the room" if knock.owner == "room" else f'inside "{knock.owner}"'
         part = {
             "no waves": f"without waves {inside}",
-            "capped": f'with "{knock.owner}" closed',
-            "sealed": "with every opening closed", "no leak": f'without the leak "{knock.owner}"',
+            "capped": f"with {quoted(fatal if knock.owner in fatal else [knock.owner], 'or')} closed",
+            "sealed": "with every opening closed", "no leak": f"without {label(knock.owner)}",
             "no coil": "without the coil's inductance", "no stuffing": f'without the stuffing of "{knock.owner}"',
         }[knock.action]  # fmt: skip
         out.append((shift is not None, -abs(shift or 0.0), f"{part} {what}"))

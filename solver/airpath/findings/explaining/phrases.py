@@ -15,7 +15,7 @@ from airpath.findings.wording import listing, sig
 from airpath.network.graph import OPEN_AIR, OUTSIDE, Network
 
 TAKES_PART = 0.2  # of the moving, or of the springing energy
-_SWINGS = 0.1  # of all energy: a part with less is not worth a word
+SWINGS = 0.1  # of all energy: a part with less is not worth a word
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -53,9 +53,12 @@ def tuning_of(spaces: Sequence[set[str]], kinds: Mapping[str, str], share: Mappi
 
 
 def _main(parts: dict[str, float]) -> list[str]:
-    """Return the parts that hold a fifth of the sum or more, in the order of the case; the largest if none does."""
-    total = sum(max(v, 0.0) for v in parts.values())
-    return [o for o, v in parts.items() if v > TAKES_PART * total > 0] or sorted(parts, key=lambda o: -parts[o])[:1]
+    """Return the parts that hold a fifth of the sum, or half of what the largest holds, in the order of the case.
+
+    The largest where none does: six ports alike hold a sixth each.
+    """
+    enough = min(TAKES_PART * sum(max(v, 0.0) for v in parts.values()), max(parts.values()) / 2)
+    return [o for o, v in parts.items() if v > enough > 0] or sorted(parts, key=lambda o: -parts[o])[:1]
 
 
 def air_spaces(network: Network) -> list[set[str]]:
@@ -113,7 +116,7 @@ def company(step: Mapping[str, bool], springs: list[str], subject: str) -> str:
     if pressing:
         on = f"the air in {quoted(springs)}" if springs else "the air between them"
         said.append(f"{subject} and the air in {quoted(pressing)} press on {on} together")
-    return listing(said) if said else ""
+    return ", while ".join(said)
 
 
 def beside(spot: Spot, dip: Spot, tuning: str) -> str:
@@ -140,11 +143,11 @@ def sentence(spot: Spot, text: str, missing: list[str]) -> str:
     return f"{which[0].upper()}{which[1:]} no such {spot.kind}; {middle} {text}."
 
 
-def quoted(names: list[str]) -> str:
+def quoted(names: list[str], joint: str = "and") -> str:
     """Return names in quotes: "a" and "b"."""
-    return listing([f'"{name}"' for name in names]) if names else "no part alone"
+    return listing([f'"{name}"' for name in names], joint) if names else "no part alone"
 
 
 def swings(share: Mapping[str, Share], name: str) -> bool:
     """Whether a part holds enough of the energy to be mentioned."""
-    return name in share and share[name].total > _SWINGS
+    return name in share and share[name].total > SWINGS
