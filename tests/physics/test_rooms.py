@@ -117,7 +117,9 @@ def test_the_door_in_a_room_with_standing_waves_tunes_it_alike() -> None:
     assert np.abs(response.pressure / lumped.pressure)[near] == pytest.approx(1.0, abs=0.15)
 
 
-def between(a: tuple[float, float, float], b: tuple[float, float, float], q: np.ndarray, disc: float = 0.0) -> np.ndarray:
+def between(
+    a: tuple[float, float, float], b: tuple[float, float, float], q: np.ndarray, disc: float = 0.0
+) -> np.ndarray:
     """Pressure at b per j w rho U at a in the rigid room, (n,): modes over y and z, each a wave between the ends in x.
 
     Kuttruff, Room Acoustics, section 3.2, with the sum over x done: cosh cosh/(s sinh). ``disc``: radius of a disc in
