@@ -341,6 +341,33 @@ def test_starting_empty_offers_the_box_types_and_writes_a_file_when_asked(bench)
     assert page.errors == []
 
 
+def test_the_key_tells_of_the_frozen_curve_once_there_is_one(bench):
+    page = bench("ticket-booth").page()
+    settled(page)
+    keys = page.locator('label[data-source="before"]')
+    assert keys.count() == 3
+    for i in range(3):
+        expect(keys.nth(i)).to_be_hidden()
+    high = page.locator('figure[data-chart="impedance"] .plot').first.bounding_box()["y"]
+    field(page, "ports.vent.length").fill("140")
+    field(page, "ports.vent.length").press("Enter")
+    expect(keys.first).to_be_visible()
+    assert page.locator('figure[data-chart="impedance"] .plot').first.bounding_box()["y"] == high
+    assert page.errors == []
+
+
+def test_the_door_is_switched(bench):
+    page = bench("ticket-booth").page()
+    settled(page)
+    page.get_by_role("button", name="use shut").click()
+    changed(page)
+    expect(page.locator("#doors tbody tr").first).to_contain_text("shut (as it is)")
+    expect(page.locator("#tones-text")).to_contain_text("door shut, the first of its 3 states")
+    expect(page.locator("#differences li")).to_contain_text("[room] opening")
+    shot(page, "door-shut")
+    assert page.errors == []
+
+
 def test_covered_openings_at_a_glance(bench):
     page = bench("rumble-bench").page()
     settled(page)

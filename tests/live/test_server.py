@@ -16,6 +16,8 @@ import airpath
 from airpath.errors import CaseError
 from airpath.live.guard import Guard
 from airpath.live.server import LARGEST_UPLOAD, serve
+from airpath.live.session import Session
+from airpath.live.views import state
 
 CASES = Path(__file__).parents[2] / "cases"
 
@@ -321,6 +323,41 @@ def test_taking_back_where_nothing_is_to_be_taken_back_changes_nothing(booth):
         assert [message["text"] for message in seen if message["what"] == "busy"] in ([], [""])
 
     on_server(booth, work)
+
+
+def test_the_door_of_a_room_is_switched_as_one_step_and_comments_stay(booth):
+    before = booth.read_text(encoding="utf-8")
+
+    async def work(address, talk):
+        line = await talk(address)
+        room = (await heard(line, "results"))["room"]
+        while room is None:
+            room = (await heard(line, "results", 60))["room"]
+        doors = airpath.predict(airpath.load(booth)).doors
+        assert [state["label"] for state in room["states"]] == [state.label for state in doors.states]
+        assert room["states"][1]["cells"][0][0] == f"{doors.states[1].spl_db[0]:.1f} dB"
+        for state in (0, 3, -1, None, "1"):
+            line.write_message(json.dumps({"do": "door", "state": state}))
+            assert "door" in (await heard(line, "said"))["text"]
+        line.write_message(json.dumps({"do": "door", "state": 2}))
+        now = await heard(line, "state")
+        assert [change["place"] for change in now["differences"]] == ["[room] opening"] and now["undo"]
+        line.write_message(json.dumps({"do": "save"}))
+        assert (await heard(line, "said"))["kind"] == "done"
+
+    on_server(booth, work)
+    assert booth.read_text(encoding="utf-8") == before.replace(
+        '["1.2 m^2", "0.12 m^2", "0 m^2"]', '["0 m^2", "1.2 m^2", "0.12 m^2"]'
+    )
+
+
+def test_what_can_be_shut_is_said_truly(tmp_path):
+    told = {}
+    for name in ("ticket-booth", "fog-signal"):
+        shutil.copy(CASES / f"{name}.toml", tmp_path)
+        told[name] = state(Session.open(tmp_path / f"{name}.toml"))["shutting"]
+    assert "port" in told["ticket-booth"] and "mouth" not in told["ticket-booth"]
+    assert "end of a port" not in told["fog-signal"] and "the mouth of horn;" in told["fog-signal"]
 
 
 def test_a_report_is_said_to_be_made_with_a_hand_on_a_knob_but_pictures_of_another_state_are_not_shown(booth):

@@ -181,6 +181,7 @@ class Desk:
             "settle": session.settle, "undo": session.undo, "redo": session.redo,
             "shut": lambda: session.cover(str(wish.get("port")), bool(wish.get("shut"))),
             "cover": lambda: session.change(_covers(session, wish)),
+            "door": lambda: session.change(_door(session, wish)),
             "outline": lambda: session.change(_outline(session, wish)),
         }  # fmt: skip
         if what not in steps:
@@ -273,6 +274,18 @@ def _covers(session: Session, wish: Message) -> Changes:
         raise AirpathError("only ports that end outside can be shut")
     shut = {name: name in named for name in ports}
     return {("ports", name, "covered"): shut[name] for name, port in ports.items() if port.covered != shut[name]}
+
+
+def _door(session: Session, wish: Message) -> Changes:
+    """Return the change that puts one of the states of the room's door, counted from 0, before the others."""
+    room, state = session.case.room, wish.get("state")
+    areas = () if room is None else room.opening
+    states = list(dict.fromkeys(areas))
+    if not isinstance(state, int) or not 0 < state < len(states):
+        raise AirpathError("the door has no such other state")
+    written = list(tomllib.loads(session.text)["room"]["opening"])
+    written.insert(0, written.pop(areas.index(states[state])))
+    return {("room", "opening"): written}
 
 
 def _outline(session: Session, wish: Message) -> Changes:

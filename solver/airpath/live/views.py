@@ -13,13 +13,13 @@ from airpath.findings.clean import CLEAN_NOTE, CleanRow
 from airpath.findings.designs.cover import Covering
 from airpath.findings.explaining.explain import Feature
 from airpath.findings.predict import Prediction
-from airpath.findings.rooms import solved_by
+from airpath.findings.rooms import Doors, solved_by
 from airpath.findings.wording import decibels, listing, sig
 from airpath.live.drawing import drawing
 from airpath.live.parts import knobs, little, part_words, parts, pretty
 from airpath.live.session import Session
 from airpath.network.response import SILENT_DB
-from airpath.report.cells import port_cells, tone_cells
+from airpath.report.cells import port_cells, room_note, tone_cells
 from airpath.report.pages.explained import flags
 
 _SHOWN = 3  # features named of each knob
@@ -46,10 +46,21 @@ def state(session: Session) -> dict[str, Any]:
         "undo": session.history.can_undo,
         "redo": session.history.can_redo,
         "parts": parts(case),
+        "shutting": _shutting(case),
         "knobs": knobs(case, session.file_case),
         "drawing": drawing(case, part_words(case)),
         "text": session.text,
     }  # fmt: skip
+
+
+def _shutting(case: Case) -> str:
+    """Return how openings are shut in the drawing, and which can't be."""
+    ports = "Click the end of a port to shut it, and again to open it." if case.ports else ""
+    mouths = [name for name, horn in case.horns.items() if horn.to == "outside"]
+    if not mouths:
+        return ports
+    horns = f"A case file has no cover for the mouth of {listing(mouths)}; the table of covered openings tells what one"
+    return f"{ports} {horns} would do.".strip()
 
 
 def results(prediction: Prediction) -> dict[str, Any]:
@@ -64,9 +75,36 @@ def results(prediction: Prediction) -> dict[str, Any]:
         "clean_note": CLEAN_NOTE if any(row.limit for row in prediction.clean) else "",
         "parting": prediction.parting,
         "ports": [port_cells(prediction, name, row) for name, row in prediction.ports.items()],
-        "brief": bool(prediction.case.ports) and not prediction.ports,  # the table of ports follows
+        "brief": _brief(prediction),
         "cautions": prediction.warnings,
         "scale": prediction.case.scale,
+        "room": None if prediction.doors is None else _room(prediction.doors),
+    }
+
+
+def _brief(prediction: Prediction) -> bool:
+    """Whether the tables of ports and of the room follow."""
+    case = prediction.case
+    return bool(case.ports and not prediction.ports) or (case.room is not None and prediction.doors is None)
+
+
+def _room(doors: Doors) -> dict[str, Any]:
+    """Return the table of a room: level at the tones and its change against outdoors for every state of the door."""
+    return {
+        "tones": [f"{sig(hertz, 4)} Hz" for hertz in doors.tones_hz],
+        "note": room_note(doors),
+        "states": [
+            {
+                "label": state.label,
+                "rings": "–" if state.helmholtz_hz is None else f"{sig(state.helmholtz_hz)} Hz",
+                "cells": [
+                    (f"{level:.1f} dB", f"{decibels(gain)} dB".replace("-", "−"))
+                    for level, gain in zip(state.spl_db, state.gain_db, strict=True)
+                ],
+                "words": state.text,
+            }
+            for state in doors.states
+        ],
     }
 
 
@@ -120,11 +158,11 @@ def covering(found: Covering) -> dict[str, Any]:
                     for level, change, best in zip(state.spl_db, state.change_db, found.best, strict=True)
                 ],
                 "mean": _mean(state.mean_spl_db), "best": i == found.best_mean, "words": state.text,
+                "can_be": all(name in found.case.ports for name in state.covered),
             }
             for i, state in enumerate(found.states)
         ],
         "answer": found.answer, "notes": list(found.notes), "cautions": list(found.warnings),
-        "shuts": all(name in found.case.ports for name in found.openings),
     }  # fmt: skip
 
 

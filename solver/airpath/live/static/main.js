@@ -20,7 +20,7 @@ const box = sketch(find("sketch"), find("parts"), pick, (port, shut) => ask({do:
 
 const HEARD = {
   starts: showStarts, state: showState, charts: showCurves, curves: showCurves,
-  results: (message) => { results(message); showFidelity(message); },
+  results: (message) => { results(message, (door) => ask({do: "door", state: door})); showFidelity(message); },
   covering: (message) => covering(message, (ports) => ask({do: "cover", ports})),
   pictures, outline: (message) => files.ask(message),
   features: (message) => { features(message); dials.effects(message.turns); },
@@ -63,6 +63,7 @@ function showState(message) {
   const part = state.parts.find((item) => item.name === picked);
   find("turn-title").textContent = `Dimensions of ${part.words}`;
   dials.show(state.knobs, part);
+  find("shutting").textContent = state.shutting;
   find("undo").disabled = !state.undo;
   find("redo").disabled = !state.redo;
   find("save").disabled = !state.unwritten;

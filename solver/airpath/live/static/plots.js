@@ -18,6 +18,7 @@ export function plots(page) {
       const charts = content.charts.filter((chart) => chart.picture === picture);
       const built = await airpathCharts(host.parentElement, {...content, charts});
       drawn.push({host, built, seen: true, late: null});
+      keyBefore(drawn.at(-1));
       eye.observe(host);
     }
   }
@@ -35,11 +36,18 @@ export function plots(page) {
     drawn = [];
   }
 
+  // The key tells of the frozen curve once there is one; its place is kept, so that nothing jumps then.
+  function keyBefore({host, built}) {
+    const none = built.sources.before.data.frequency.length === 0;
+    for (const label of host.querySelectorAll('[data-source="before"]')) label.classList.toggle("none", none);
+  }
+
   function catchUp(one) {
     if (!one.seen || one.late === null) return;
     const fresh = one.late;
     one.late = null;
     one.built.update(fresh);
+    keyBefore(one);
   }
 
   function feed(fresh) {

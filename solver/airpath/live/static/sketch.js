@@ -28,10 +28,18 @@ export function sketch(host, chips, pick, shut) {
       host.innerHTML = drawn = svg;
       const again = end ? `[data-shut="${CSS.escape(end)}"]` : part ? `[data-part="${CSS.escape(part)}"]` : null;
       if (again && host.querySelector(again)) host.querySelector(again).focus();
-      chips.replaceChildren(...parts.map((item) => make("li", {},
-        make("button", {type: "button", "data-chip": item.name, title: item.words}, item.name))));
     }
+    label(parts);
     mark(picked);
+  }
+
+  function label(parts) {
+    const there = [...chips.querySelectorAll("button")];
+    if (there.map((chip) => chip.dataset.chip).join("\n") !== parts.map((item) => item.name).join("\n")) {
+      chips.replaceChildren(...parts.map((item) => make("li", {},
+        make("button", {type: "button", "data-chip": item.name}, item.name))));
+    }
+    chips.querySelectorAll("button").forEach((chip, i) => { chip.title = parts[i].words; });
   }
 
   function mark(picked) {

@@ -18,7 +18,7 @@ function fill(table, heads, rows) {
   table.replaceChildren(head, body);
 }
 
-export function results(found) {
+export function results(found, door) {
   const tells = [found.by, found.tones_text, found.parting];
   find("tones-text").textContent = tells.filter(Boolean).join(" ");
   const full = found.scale !== 1;
@@ -32,12 +32,29 @@ export function results(found) {
   find("clean-note").textContent = found.clean_note;
   find("cautions").hidden = found.cautions.length === 0;
   list(find("cautions").querySelector("ul"), found.cautions);
-  find("port-table").classList.toggle("stale", found.brief);
+  for (const id of ["port-table", "room"]) find(id).classList.toggle("stale", found.brief);
   if (found.brief) return;
+  room(found.room, door);
   find("port-table").hidden = found.ports.length === 0;
   fill(find("ports"), ["Port", "Effective length", "Tuning", "Rings as a pipe at", "Air speed, peak", "In words"],
     found.ports.map((p) => [p.name, [p.length, "n"], [p.tuning, "some"], [p.pipes],
       [`${p.speed} (limit ${p.limit})`, p.over ? "over" : ""], [sentence(p.verdict), "words"]]));
+}
+
+function room(found, door) {
+  find("room").hidden = found === null;
+  if (found === null) return;
+  const head = ["Door", "Rings near (closed form)", ...found.tones, "In words"].map((text) => make("th", {scope: "col"}, text));
+  const rows = found.states.map((state, i) => {
+    const button = i ? make("button", {type: "button", "aria-label": `use ${state.label}`}, "use") : null;
+    button?.addEventListener("click", () => door(i));
+    return make("tr", {class: i ? null : "now"},
+      make("th", {scope: "row"}, state.label, " ", button ?? make("small", {}, "(as it is)")), make("td", {class: "n"}, state.rings),
+      ...state.cells.map(([level, gain]) => make("td", {class: "n"}, level, make("small", {}, gain))),
+      make("td", {class: "words"}, sentence(state.words)));
+  });
+  find("doors").replaceChildren(make("thead", {}, make("tr", {}, ...head)), make("tbody", {}, ...rows));
+  find("room-note").textContent = found.note;
 }
 
 function sentence(words) { return `${words.charAt(0).toUpperCase()}${words.slice(1)}.`; }
@@ -89,7 +106,7 @@ export function covering(found, use) {
   const heads = ["Covered", ...found.tones, "Mean", "In words"];
   const head = make("thead", {}, make("tr", {}, ...heads.map((text) => make("th", {scope: "col"}, text))));
   const rows = found.states.map((state) => {
-    const button = found.shuts && !state.now ? make("button", {type: "button"}, "use") : null;
+    const button = state.can_be && !state.now ? make("button", {type: "button"}, "use") : null;
     button?.setAttribute("aria-label", `use ${state.name}`);
     button?.addEventListener("click", () => use(state.covered));
     const cells = state.cells.map((cell) => make("td", {class: cell.best ? "n best" : "n", style: shade(cell.by)},

@@ -198,7 +198,7 @@ const airpathCharts = (() => {
     for (const {curve, renderers} of entries.values()) {
       const box = element("input", {type: "checkbox", checked: ""});
       box.addEventListener("change", () => renderers.forEach((r) => { r.visible = box.checked; }));
-      key.append(element("label", {}, box, sample(curve), ` ${curve.label}`));
+      key.append(element("label", {"data-source": curve.source}, box, sample(curve), ` ${curve.label}`));
     }
     return key;
   }
@@ -209,8 +209,8 @@ const airpathCharts = (() => {
     for (const [name, value] of Object.entries({width: 34, height: 10, "aria-hidden": "true"})) {
       picture.setAttribute(name, value);
     }
-    const look = {x1: 0, y1: 5, x2: 34, y2: 5, stroke: curve.colour, "stroke-width": curve.width,
-      "stroke-dasharray": curve.dash.join(" ")};
+    const look = {x1: 2, y1: 5, x2: 34, y2: 5, stroke: curve.colour, "stroke-width": curve.dots ? 4 : curve.width,
+      "stroke-dasharray": curve.dots ? "0 6" : curve.dash.join(" "), "stroke-linecap": curve.dots ? "round" : "butt"};
     for (const [name, value] of Object.entries(look)) line.setAttribute(name, value);
     picture.append(line);
     return picture;
