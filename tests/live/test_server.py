@@ -334,10 +334,10 @@ def test_the_door_of_a_room_is_switched_as_one_step_and_comments_stay(booth):
         while room is None:
             room = (await heard(line, "results", 60))["room"]
         doors = airpath.predict(airpath.load(booth)).doors
-        assert [state["label"] for state in room["states"]] == [state.label for state in doors.states]
+        assert [row["label"] for row in room["states"]] == [row.label for row in doors.states]
         assert room["states"][1]["cells"][0][0] == f"{doors.states[1].spl_db[0]:.1f} dB"
-        for state in (0, 3, -1, None, "1"):
-            line.write_message(json.dumps({"do": "door", "state": state}))
+        for wrong in (0, 3, -1, None, "1"):
+            line.write_message(json.dumps({"do": "door", "state": wrong}))
             assert "door" in (await heard(line, "said"))["text"]
         line.write_message(json.dumps({"do": "door", "state": 2}))
         now = await heard(line, "state")
