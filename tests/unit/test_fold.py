@@ -187,6 +187,7 @@ points = [[0, 0], [900, 0], [900, 80], [0, 140]]
     words = " ".join(airpath.fold(tmp_path / "wedge.toml").text)
     assert "The path narrows from 210 cm² to 120 cm²: it is no horn, and has no cut-off." in words
     assert "hardly widens" not in words
+    assert "folds" not in words
 
 
 def test_profiles_find_themselves():

@@ -164,16 +164,15 @@ def _parting(found: Fold) -> str:
     text = f"At the throat the horn of the centre line is off the full field by more than 1 dB {since(centre)}"
     if line is None:
         return f"{text}; the equivalent horn is right to 1 dB up to {_hz(float(found.frequency[-1]))}."
-    return (
-        f"{text}, the equivalent horn {since(line)}: from there on folds and a wide mouth are more than a matter of "
-        "length and area."
-    )
+    what = "folds and a wide mouth are" if found.rows else "the width is"
+    other = "and so is the equivalent horn" if line == centre else f"the equivalent horn {since(line)}"
+    return f"{text}, {other}: from there on {what} more than a matter of length and area."
 
 
 def _across(found: Fold) -> str:
     return (
         f"Waves run across the widest place of the path from {_hz(found.cut_on_hz)} on; above that no line of any kind "
-        "describes it."
+        "can be relied on."
     )
 
 
