@@ -12,6 +12,7 @@ import pytest
 from airpath.case import Case
 from airpath.errors import AirpathError
 from airpath.findings.predict import predict
+from airpath.report import files
 from airpath.report.figures.frame import _tone_rows, frequency_ticks, spread
 from airpath.report.pages import write
 from airpath.report.style import plain, png, shortened, svg, tidy
@@ -161,7 +162,7 @@ def test_numbers_on_the_page_are_the_prediction_s(read, prediction):
 @pytest.fixture
 def quick(monkeypatch):
     """Pictures of no content, for tests that look at files only."""
-    monkeypatch.setattr(write, "png", lambda figure: b"picture")
+    monkeypatch.setattr(files, "png", lambda figure: b"picture")
     monkeypatch.setattr(write, "svg", lambda figure: b"picture")
     names = ("sketch", "impedance", "excursion", "level")
     monkeypatch.setattr(write, "figures", lambda *_: dict.fromkeys(names))

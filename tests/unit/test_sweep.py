@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from airpath.errors import SweepError
 from airpath.measured.reading.sweep import MeasuredSweep, read_sweep
+from airpath.report.figures.overlay import measured_columns
 
 ROWS = ((20.5, 7.25, -12.5), (21.5, 8.0, 3.0), (1000.0, 11.75, 45.0))
 
@@ -226,3 +227,13 @@ def test_any_file_gives_a_sweep_or_one_message_with_a_line(folder: Path, text: A
     assert np.isfinite(sweep.frequency).all() and (np.diff(sweep.frequency) > 0).all() and sweep.frequency[0] > 0
     assert np.isfinite(sweep.magnitude).all() and (sweep.magnitude > 0).all()
     assert sweep.phase_deg is None or np.isfinite(sweep.phase_deg).all()
+
+
+def test_a_phase_of_300_degrees_is_shown_as_minus_60(tmp_path):
+    """A phase from 0 to 360 degrees is the same impedance; pictures and charts show it from -180 to 180."""
+    path = tmp_path / "turned.csv"
+    path.write_text("20,9,300\n40,50,0\n80,9,-40\n", encoding="utf-8")
+    sweep = read_sweep(path)
+    assert sweep.wrapped_phase_deg.tolist() == [-60, 0, -40]
+    assert measured_columns(sweep, 1.0)["phase"] == [-60, 0, -40]
+    assert np.angle(sweep.impedance, deg=True) == pytest.approx(sweep.wrapped_phase_deg, abs=1e-12)

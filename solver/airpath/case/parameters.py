@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import cache, cached_property
 from typing import Any, Literal
@@ -16,6 +16,7 @@ from airpath.units import DIMENSIONS, parse_quantity
 
 Kind = Literal["dimension", "place", "loss", "driver"]
 Step = str | int
+_Place = tuple[float, float, float]
 
 _TABLES = ("driver", "chambers", "ports", "horns")
 _LOSSES = ("loss_q", "fill", "leak")
@@ -168,11 +169,16 @@ def put(holder: Any, path: tuple[Step, ...], value: float) -> Any:
 def _moved_along(case: Case, chamber: str, axis: int, factor: float) -> Case:
     """Return the case with every place in a chamber moved in proportion along one axis."""
 
-    def moved(at: tuple[float, ...] | None, space: str | None) -> tuple[float, ...] | None:
+    def moved(at: _Place | None, space: str | None) -> tuple[float, ...] | None:
         if at is None or space != chamber:
             return at
         return tuple(x * factor if i == axis else x for i, x in enumerate(at))
 
+    return with_places(case, moved)
+
+
+def with_places(case: Case, moved: Callable[[_Place | None, str | None], tuple[float, ...] | None]) -> Case:
+    """Return the case with other places in its chambers; ``moved``: what becomes of one in the chamber it names [m]."""
     driver = case.driver
     ports = {
         name: p.model_copy(update={"from_at": moved(p.from_at, p.from_), "to_at": moved(p.to_at, p.to)})

@@ -11,7 +11,9 @@ from airpath.findings.predict import Prediction
 from airpath.measured.reading.sweep import MeasuredSweep
 from airpath.network.build import models_for
 from airpath.network.response import Response
-from airpath.report.figures.interactive import Chart, Charts, Curve, Flag, charts, columns, rounded
+from airpath.report.figures.interactive import Chart, Charts, Curve, Flag, charts, columns
+from airpath.report.figures.overlay import measured_columns, with_dots
+from airpath.report.style import INK
 
 BEFORE, OPENINGS, MEASURED = "before", "openings", "measured"
 Columns = dict[str, list[float]]
@@ -69,7 +71,7 @@ class Plots:
         whole = charts(now.case, {BEFORE: self.before or line, **stand_in}, tones).with_flags(self.flags)
         drawn = [_told(chart, fidelities[-1]) for chart in whole.charts]
         if self.measured is not None:
-            drawn = [_with_measured(chart, self.measured) for chart in drawn]
+            drawn = [with_dots(chart, self.measured, INK, 1.5) for chart in drawn]
         return replace(whole, charts=drawn, sources=self._columns(now, fidelities))
 
     def _columns(self, now: Prediction, fidelities: tuple[str, ...]) -> dict[str, Columns]:
@@ -78,7 +80,7 @@ class Plots:
         before = none if self.before is None else columns(self.before, now.case.scale)
         sources = {OPENINGS: full[now.best], BEFORE: before, **{name: full.get(name, none) for name in fidelities}}
         if self.measured is not None:
-            sources[MEASURED] = _measured_columns(self.measured, now.case.scale)
+            sources[MEASURED] = measured_columns(self.measured, now.case.scale, _MOST_DOTS)
         return sources
 
 
@@ -101,26 +103,3 @@ def _curve(curve: Curve, best: str) -> Curve:
     if curve.source == best and curve.column.split("_")[0] in ("level", "speed") and "_" in curve.column:
         return replace(curve, source=OPENINGS, reading=curve.reading.removesuffix(f", {best} model"))
     return curve
-
-
-def _with_measured(chart: Chart, sweep: MeasuredSweep) -> Chart:
-    if chart.name not in ("impedance", "phase") or (chart.name == "phase" and sweep.phase_deg is None):
-        return chart
-    curve = Curve(
-        source=MEASURED, column=chart.name, label="measured", reading=f"{chart.name}, measured", colour="#1c2733",
-        dash=[], width=1.5, dots=True,
-    )  # fmt: skip
-    high = max(chart.high, 1.04 * float(sweep.magnitude.max())) if chart.name == "impedance" else chart.high
-    return replace(chart, curves=[*chart.curves, curve], high=high)
-
-
-def _measured_columns(sweep: MeasuredSweep, scale: float) -> Columns:
-    """Return a sweep as the columns of a source; of a very long one every second row, or third, or so on."""
-    every = slice(None, None, -(-len(sweep.frequency) // _MOST_DOTS))
-    out = {
-        "frequency": rounded(sweep.frequency[every]), "full_size": rounded(sweep.frequency[every] / scale),
-        "impedance": rounded(sweep.magnitude[every]),
-    }  # fmt: skip
-    if sweep.phase_deg is not None:
-        out["phase"] = rounded(sweep.phase_deg[every])
-    return out

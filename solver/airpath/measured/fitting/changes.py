@@ -9,7 +9,7 @@ from itertools import combinations
 
 import numpy as np
 
-from airpath.case.parameters import parameters
+from airpath.case.parameters import parameters, with_places
 from airpath.case.schema import Case, Chamber, Port
 from airpath.case.spaces import Fill
 from airpath.measured.fitting.freedom import Free
@@ -137,14 +137,7 @@ def _places(case: Case, resized: dict[str, tuple[Chamber, Chamber]]) -> Case:
             return None
         return tuple(x * b / a for x, a, b in zip(at, was, now, strict=True))
 
-    driver = case.driver
-    ports = {
-        name: p.model_copy(update={"from_at": moved(p.from_at, p.from_), "to_at": moved(p.to_at, p.to)})
-        for name, p in case.ports.items()
-    }
-    horns = {name: h.model_copy(update={"from_at": moved(h.from_at, h.from_)}) for name, h in case.horns.items()}
-    sides = {"front_at": moved(driver.front_at, driver.front), "rear_at": moved(driver.rear_at, driver.rear)}
-    return case.model_copy(update={"ports": ports, "horns": horns, "driver": driver.model_copy(update=sides)})
+    return with_places(case, moved)
 
 
 def _fillings(case: Case) -> Iterator[Change]:

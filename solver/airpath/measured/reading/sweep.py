@@ -37,6 +37,11 @@ class MeasuredSweep:
             return None
         return np.asarray(self.magnitude * np.exp(1j * np.deg2rad(self.phase_deg)))
 
+    @property
+    def wrapped_phase_deg(self) -> NDArray[np.float64] | None:
+        """The phase (n,) [degrees] within half a turn, -180 to 180; None if only the magnitude was measured."""
+        return None if self.phase_deg is None else (self.phase_deg + 180) % 360 - 180
+
     def part(self, chosen: NDArray[np.bool_] | NDArray[np.intp]) -> MeasuredSweep:
         """Return the same sweep at some of its points, by a mask or by their indices in order."""
         phase = None if self.phase_deg is None else self.phase_deg[chosen]

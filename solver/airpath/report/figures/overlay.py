@@ -8,19 +8,18 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from airpath.measured.reading.sweep import MeasuredSweep
-from airpath.report.figures.interactive import Charts, Curve
+from airpath.report.figures.interactive import Chart, Charts, Curve, rounded
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 MEASURED = "#b0234f"
 _MOST = 160  # rings in a picture
-_DIGITS = 6
 
 
 def measured_rings(axes: Axes, sweep: MeasuredSweep, phase: bool = False) -> None:
     """Draw a sweep's impedance [ohm] or phase [degrees] into a picture, without changing what it shows."""
-    values = sweep.phase_deg if phase else sweep.magnitude
+    values = sweep.wrapped_phase_deg if phase else sweep.magnitude
     if values is None:
         return
     pick = np.unique(np.linspace(0, len(values) - 1, min(_MOST, len(values))).astype(int))
@@ -32,16 +31,24 @@ def measured_rings(axes: Axes, sweep: MeasuredSweep, phase: bool = False) -> Non
 
 def with_measured(drawn: Charts, sweep: MeasuredSweep) -> Charts:
     """Return the charts with a sweep beside the impedance and, if it was measured, the phase."""
-    columns = {"frequency": sweep.frequency, "full_size": sweep.frequency / drawn.scale, "impedance": sweep.magnitude}
-    if sweep.phase_deg is not None:
-        columns["phase"] = (sweep.phase_deg + 180) % 360 - 180
-    source = {name: [float(f"{v:.{_DIGITS}g}") for v in values.tolist()] for name, values in columns.items()}
-    charts = []
-    for chart in drawn.charts:
-        if chart.name in source:
-            curve = Curve(source="measured", column=chart.name, label="measured", reading=f"{chart.name}, measured",
-                          colour=MEASURED, dash=[], width=1.0, dots=True)  # fmt: skip
-            high = max(chart.high, 1.04 * float(sweep.magnitude.max())) if chart.name == "impedance" else chart.high
-            chart = replace(chart, curves=[*chart.curves, curve], high=high)
-        charts.append(chart)
-    return replace(drawn, sources={**drawn.sources, "measured": source}, charts=charts)
+    sources = {**drawn.sources, "measured": measured_columns(sweep, drawn.scale)}
+    return replace(drawn, sources=sources, charts=[with_dots(chart, sweep) for chart in drawn.charts])
+
+
+def measured_columns(sweep: MeasuredSweep, scale: float, most: int | None = None) -> dict[str, list[float]]:
+    """Return a sweep as the columns of a source; ``most``: of a longer one every second row, or third, or so on."""
+    every = slice(None, None, 1 if most is None else -(-len(sweep.frequency) // most))
+    out = {"frequency": sweep.frequency, "full_size": sweep.frequency / scale, "impedance": sweep.magnitude}
+    if sweep.wrapped_phase_deg is not None:
+        out["phase"] = sweep.wrapped_phase_deg
+    return {name: rounded(values[every]) for name, values in out.items()}
+
+
+def with_dots(chart: Chart, sweep: MeasuredSweep, colour: str = MEASURED, width: float = 1.0) -> Chart:
+    """Return a chart of impedance or phase with the source "measured" as dots in it; others as they are."""
+    if chart.name not in ("impedance", "phase") or (chart.name == "phase" and sweep.phase_deg is None):
+        return chart
+    curve = Curve(source="measured", column=chart.name, label="measured", reading=f"{chart.name}, measured",
+                  colour=colour, dash=[], width=width, dots=True)  # fmt: skip
+    high = max(chart.high, 1.04 * float(sweep.magnitude.max())) if chart.name == "impedance" else chart.high
+    return replace(chart, curves=[*chart.curves, curve], high=high)

@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import json
-from io import StringIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -22,8 +19,9 @@ from airpath.report.figures.covers import (
     level_curves,
     matrix,
 )
+from airpath.report.files import csv_text, json_file, picture_files
 from airpath.report.folder import write_whole
-from airpath.report.style import plain, png, signed, styled, svg, tidy
+from airpath.report.style import plain, signed, styled, svg, tidy
 from airpath.report.templating import embedded, render
 
 if TYPE_CHECKING:
@@ -39,10 +37,9 @@ def write_covering(found: Covering, folder: Path) -> list[Path]:
     drawn = cover_pictures(found)
     vectors = {name: svg(figure) for name, figure in drawn.items()}
     content = {
-        "cover.json": (json.dumps(found.to_dict(), ensure_ascii=False, allow_nan=False) + "\n").encode(),
+        "cover.json": json_file(found.to_dict()),
         "cover.csv": cover_csv(found).encode(),
-        **{f"{name}.png": png(figure) for name, figure in drawn.items()},
-        **{f"{name}.svg": vector for name, vector in vectors.items()},
+        **picture_files(drawn, vectors),
         "cover.html": cover_page(found, vectors).encode(),
     }
     return write_whole(content, folder)
@@ -74,12 +71,7 @@ def cover_csv(found: Covering) -> str:
         for way, speed in band.air_speed_peak.items():
             if way not in state.covered:
                 columns[f"{name}.{way}.air_speed_peak_m_s"] = speed[i]
-    out = StringIO()
-    table = csv.writer(out, lineterminator="\n")
-    table.writerow(columns)
-    form = "%.7g".__mod__
-    table.writerows(map(form, row) for row in np.column_stack(list(columns.values())).tolist())
-    return out.getvalue()
+    return csv_text(columns, digits=7)
 
 
 def cover_page(found: Covering, vectors: dict[str, bytes]) -> str:

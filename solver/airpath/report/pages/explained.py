@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -16,8 +15,9 @@ from airpath.findings.wording import listing, percent
 from airpath.report.figures.causes import before_and_after, energy_bars, numbered_impedance, who_works
 from airpath.report.figures.interactive import Charts, Flag, charts
 from airpath.report.figures.overlay import with_measured
+from airpath.report.files import json_file, picture_files
 from airpath.report.folder import write_whole
-from airpath.report.style import CAUSES, plain, png, signed, styled, svg, tidy
+from airpath.report.style import CAUSES, plain, signed, styled, svg, tidy
 from airpath.report.templating import embedded, render, scripts
 
 if TYPE_CHECKING:
@@ -40,9 +40,8 @@ def write_explanation(found: Explanation, folder: Path, beside: Comparison | Non
     drawn = pictures(found, beside)
     vectors = {name: svg(figure) for name, figure in drawn.items()}
     content = {
-        "explain.json": (json.dumps((beside or found).to_dict(), ensure_ascii=False, allow_nan=False) + "\n").encode(),
-        **{f"{name}.png": png(figure) for name, figure in drawn.items()},
-        **{f"{name}.svg": vector for name, vector in vectors.items()},
+        "explain.json": json_file((beside or found).to_dict()),
+        **picture_files(drawn, vectors),
         "explain.html": explain_page(found, vectors, beside).encode(),
     }
     return write_whole(content, folder, [f"{name}.{kind}" for name in _PICTURES for kind in ("png", "svg")])

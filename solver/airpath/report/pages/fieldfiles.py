@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -13,6 +12,7 @@ from numpy.typing import NDArray
 from airpath.findings.maps import ChamberMap, Grid, field_of, result
 from airpath.findings.modes import ChamberModes, ModeTable
 from airpath.report.figures.fields import PICTURED, Field, map_figure, mode_figures
+from airpath.report.files import json_file
 from airpath.report.folder import write_whole
 from airpath.report.style import png, styled
 
@@ -26,7 +26,7 @@ def write_modes(
     ``vtu``: all fields as unstructured grids too; ``step`` is told what comes next. Raises AirpathError when the folder
     can't be written.
     """
-    content = {"modes.json": (json.dumps(result(table, maps), ensure_ascii=False, allow_nan=False) + "\n").encode()}
+    content = {"modes.json": json_file(result(table, maps))}
     for i, (name, chamber) in enumerate(table.chambers.items()):
         field = field_of(chamber, table.network.air)
         if field is None:

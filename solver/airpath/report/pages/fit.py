@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import os
 from pathlib import Path
 from typing import Any
@@ -15,8 +14,9 @@ from airpath.findings.wording import listing
 from airpath.measured.fitting.fitresult import FitCurve, FitResult
 from airpath.measured.fitting.fitwords import columns
 from airpath.report.figures.fitfigures import fit_figures
+from airpath.report.files import json_file, picture_files
 from airpath.report.folder import write_whole
-from airpath.report.style import plain, png, svg
+from airpath.report.style import plain, svg
 from airpath.report.templating import embedded, render
 
 
@@ -29,10 +29,9 @@ def write_fit(result: FitResult, folder: Path) -> list[Path]:
     vectors = {name: svg(figure) for name, figure in figures.items()}
     case = {} if result.before.source is None else {f"{result.before.name}-fitted.toml": fitted_case(result, folder)}
     content = {
-        "fit.json": (json.dumps(result.to_dict(), ensure_ascii=False, allow_nan=False) + "\n").encode(),
+        "fit.json": json_file(result.to_dict()),
         **{name: text.encode() for name, text in case.items()},
-        **{f"{name}.png": png(figure) for name, figure in figures.items()},
-        **{f"{name}.svg": vector for name, vector in vectors.items()},
+        **picture_files(figures, vectors),
         "fit.html": page(result, vectors, next(iter(case), "")).encode(),
     }
     return write_whole(content, folder)

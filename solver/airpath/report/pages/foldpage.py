@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import base64
-import json
 from pathlib import Path
 
 from airpath.findings.folding.fold import Fold
 from airpath.report.figures.foldfigures import fold_figures
+from airpath.report.files import json_file
 from airpath.report.folder import write_whole
 from airpath.report.style import plain, png, signed, styled, svg, tidy
 from airpath.report.templating import embedded, render
@@ -23,7 +23,7 @@ def write_fold(found: Fold, folder: Path) -> list[Path]:
     pictures = {f"{name}.png": png(figure) for name, figure in figures.items()}
     vectors = {f"{name}.svg": svg(figure) for name, figure in figures.items() if "-map-" not in name}
     content = {
-        "fold.json": (json.dumps(found.to_dict(), ensure_ascii=False, allow_nan=False) + "\n").encode(),
+        "fold.json": json_file(found.to_dict()),
         **pictures, **vectors,
         "fold.html": page(found, pictures, vectors).encode(),
     }  # fmt: skip

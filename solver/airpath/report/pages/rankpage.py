@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 from typing import Any
 
 from airpath.findings.designs.rank import Design, Ranking
 from airpath.findings.designs.ranktext import Margin
 from airpath.report.figures.ranks import rank_picture
+from airpath.report.files import json_file, picture_files
 from airpath.report.folder import write_whole
-from airpath.report.style import plain, png, styled, svg, tidy
+from airpath.report.style import plain, signed, styled, svg, tidy
 from airpath.report.templating import embedded, render
 
 
@@ -23,9 +23,8 @@ def write_ranking(found: Ranking, folder: Path) -> list[Path]:
         figure = rank_picture(found)
     vector = svg(figure)
     content = {
-        "rank.json": (json.dumps(found.to_dict(), ensure_ascii=False, allow_nan=False) + "\n").encode(),
-        "rank.png": png(figure),
-        "rank.svg": vector,
+        "rank.json": json_file(found.to_dict()),
+        **picture_files({"rank": figure}, {"rank": vector}),
         "rank.html": rank_page(found, vector).encode(),
     }
     return write_whole(content, folder)
@@ -71,5 +70,4 @@ def margin_cell(margin: Margin | None, without: str) -> tuple[str, str, bool]:
         return without, "", False
     where = f"at {tidy(margin.at_hz, 4)} Hz" + ("" if margin.element == "driver" else f" in {margin.element}")
     over = margin.db < -0.05
-    text = "0.0" if abs(margin.db) < 0.05 else f"{margin.db:+.1f}".replace("-", "\u2212")
-    return f"{text} dB", where + (", beyond" if over else ""), over
+    return f"{signed(margin.db)} dB", where + (", beyond" if over else ""), over

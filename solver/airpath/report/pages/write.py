@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import json
-from io import StringIO
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -13,10 +10,11 @@ import numpy as np
 from airpath.findings.predict import Prediction
 from airpath.measured.reading.sweep import MeasuredSweep
 from airpath.report.figures.curves import curve_drawings
+from airpath.report.files import csv_text, json_file, picture_files
 from airpath.report.folder import write_whole
 from airpath.report.pages.page import page
 from airpath.report.sketching.sketch import sketch
-from airpath.report.style import png, styled, svg
+from airpath.report.style import styled, svg
 
 if TYPE_CHECKING:
     from matplotlib.figure import FigureBase
@@ -36,10 +34,9 @@ def write_report(
     drawn = figures(prediction, sweep)
     vectors = {name: svg(figure) for name, figure in drawn.items()}
     content = {
-        "result.json": (json.dumps(prediction.to_dict(), ensure_ascii=False, allow_nan=False) + "\n").encode(),
+        "result.json": json_file(prediction.to_dict()),
         "curves.csv": curves_csv(prediction).encode(),
-        **{f"{name}.png": png(figure) for name, figure in drawn.items()},
-        **{f"{name}.svg": vector for name, vector in vectors.items()},
+        **picture_files(drawn, vectors),
         "report.html": page(prediction, vectors, sweep).encode(),
     }
     if pdf:
@@ -75,9 +72,4 @@ def curves_csv(prediction: Prediction) -> str:
                 columns[f"{model}.{name}.spl_db"] = share + r.spl_db
             if name != "cone":
                 columns[f"{model}.{name}.air_speed_peak_m_s"] = opening.air_speed_peak
-    out = StringIO()
-    table = csv.writer(out, lineterminator="\n")
-    table.writerow(columns)
-    form = "%.9g".__mod__
-    table.writerows(map(form, row) for row in np.column_stack(list(columns.values())).tolist())
-    return out.getvalue()
+    return csv_text(columns, digits=9)
