@@ -231,3 +231,17 @@ def test_levels_that_part_by_nothing_are_said_so_and_tones_are_as_given() -> Non
     assert even.band_text.startswith(f"Over the whole band the levels part by {far.largest_db:.1f} dB at most, at 1:1")
     assert [tone.frequency_hz for tone in far.tones] == list(case.tones)
     assert [tone.scaled_frequency_hz for tone in far.tones] == [tone / 4 for tone in case.tones]
+
+
+def test_what_can_hurt_at_the_new_scale_is_said() -> None:
+    """At full size the level is the same four times farther away, at a lower tone; limits and drive have grown."""
+    case = load(BENCH)
+    loud = case.model_copy(update={"drive": case.drive.model_copy(update={"voltage": 60.0})})
+    quiet, found = (compare_scales(c, scaled(c, 1.0), model="lumped") for c in (case, loud))
+    assert not [text for text in quiet.warnings if "Excursion" in text]
+    assert all(text.startswith("At 1:1: ") for text in found.warnings)
+    hearing, excursion, power = found.warnings
+    assert "Hearing: " in hearing
+    assert "at 4 m at" in hearing
+    assert "xmax is 16 mm" in excursion
+    assert "rated for 640 W" in power

@@ -15,7 +15,7 @@ from airpath.case import load
 from airpath.case.scaling import scaled_files
 from airpath.case.schema import Case
 from airpath.cli.options import case_argument, output_arguments
-from airpath.cli.show import console, progress, show_files
+from airpath.cli.show import console, progress, show_cautions, show_files
 from airpath.errors import AirpathError
 from airpath.findings.designs.scaling import Scaling, compare_scales
 from airpath.findings.wording import decibels, sig
@@ -85,6 +85,7 @@ def _show(found: Scaling, case: Case, out: Console) -> None:
     if found.tones:
         out.print(_table(found))
     out.print(found.band_text)
+    show_cautions(found.warnings, out)
 
 
 def _table(found: Scaling) -> Table:

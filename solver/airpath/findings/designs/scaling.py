@@ -10,6 +10,7 @@ import numpy as np
 
 from airpath.case.scaling import scaled
 from airpath.case.schema import Case
+from airpath.findings.cautions import excursion, hearing, power
 from airpath.findings.explaining.features import turns, vertex
 from airpath.findings.rooms import door_words
 from airpath.findings.wording import decibels, listing, sig
@@ -60,6 +61,7 @@ class Scaling:
     """What comes of a case at another scale; ``factor``: new lengths over old ones; ``sentences``: in words.
 
     The levels part by ``largest_db`` at most, by less than ``usual_db`` over 95 % of the band's octaves.
+    ``warnings``: what can hurt at the new scale.
     """
 
     model: str
@@ -73,6 +75,7 @@ class Scaling:
     largest_db: float
     largest_at_hz: float
     sentences: list[str]
+    warnings: list[str]
 
     @property
     def band_text(self) -> str:
@@ -115,8 +118,19 @@ def compare_scales(case: Case, other: Case, *, keep_driver: bool = False, model:
         model=model, scale=case.scale, to=other.scale, factor=factor, keep_driver=keep_driver, tones=rows, turns=found,
         usual_db=float(np.quantile(apart, 0.95)), largest_db=float(apart[worst]),
         largest_at_hz=float(frequency[worst] / factor),
-        sentences=_sentences(case, other, factor, keep_driver, rows, found),
+        sentences=_sentences(case, other, factor, keep_driver, rows, found), warnings=_dangers(other, new, len(sweep)),
     )  # fmt: skip
+
+
+def _dangers(other: Case, new: Response, count: int) -> list[str]:
+    """Return what can hurt at the new scale; ``count``: frequencies of the sweep, the tones come after them."""
+    drawn = new.voltage * np.abs(new.current) * np.cos(np.angle(new.impedance))
+    found = [
+        *hearing(other, new.frequency[count:], new.spl_db[count:]),
+        *excursion(other, new.frequency[:count], new.excursion_peak[:count]),
+        *power(other, new.frequency[:count], drawn[:count]),
+    ]
+    return [f"At 1:{sig(other.scale, 4)}: {text}" for text in found]
 
 
 def _with_scaled_driver(case: Case, other: Case) -> Case:
