@@ -356,6 +356,35 @@ def test_the_key_tells_of_the_frozen_curve_once_there_is_one(bench):
     assert page.errors == []
 
 
+def test_notes_move_nothing_are_seen_from_everywhere_and_can_be_put_away(bench):
+    one = bench("ticket-booth")
+    page = one.page()
+    settled(page)
+    high = slider(page, "ports.vent.length").bounding_box()["y"]
+    rewritten(one.path, 'length = "125 mm"', 'length = "150 mm"')
+    expect(page.locator("#trouble")).to_contain_text("changed outside")
+    assert slider(page, "ports.vent.length").bounding_box()["y"] == high
+    field(page, "ports.vent.length").fill("140")
+    field(page, "ports.vent.length").press("Enter")
+    expect(page.locator("#differences li")).to_have_count(1)
+    page.evaluate("window.scrollTo(0, document.body.scrollHeight)")
+    expect(page.locator("#trouble")).to_be_in_viewport()
+    page.locator("#trouble button").click()
+    expect(page.locator("#trouble")).to_be_hidden()
+    page.locator("#undo").click()
+    expect(page.locator("#redo")).to_be_enabled()
+    expect(page.locator("#trouble")).to_be_hidden()
+    rewritten(one.path, 'length = "150 mm"', 'length = "150 litres"')
+    expect(page.locator("#trouble")).to_be_in_viewport()
+    expect(page.locator("#trouble")).to_contain_text("[ports.vent] length")
+    for _ in range(2):  # the same words twice
+        page.locator("#save").evaluate("button => { button.disabled = false; button.click(); }")
+        expect(page.locator("#said")).to_be_in_viewport()
+        page.locator("#said button").click()
+        expect(page.locator("#said")).to_be_hidden()
+    assert page.errors == []
+
+
 def test_the_door_is_switched(bench):
     page = bench("ticket-booth").page()
     settled(page)

@@ -9,6 +9,7 @@ import {covering, features, pictures, results} from "./tables.js";
 import {adding} from "./adding.js";
 
 let state = null, picked = null, wasLost = false;
+const putAway = {};  // notes that are not shown again, by their place
 
 const send = link(hear, lost);
 const turns = turning(send);
@@ -102,14 +103,23 @@ function showSaid(message) {
   const turn = message.serial ? turns.answered(message.serial, false) : null;
   if (turn && dials.refused(turn.name, message.text)) return;
   notice("said", message.text, message.kind === "done" ? "good" : "bad");
-  if (message.link) find("said").append(" ", make("a", {href: message.link, target: "_blank", rel: "noopener"}, "Open it"));
+  if (message.link) find("said").firstChild.append(" ", make("a", {href: message.link, target: "_blank", rel: "noopener"}, "Open it"));
 }
 
 function notice(id, text, kind) {
   const host = find(id);
-  host.textContent = text;
   host.className = `notice ${kind}`;
-  host.hidden = !text;
+  host.hidden = !text || text === putAway[id];
+  if (!text) delete putAway[id];
+  if (host.dataset.text === text) return;
+  host.dataset.text = text;
+  const away = make("button", {type: "button", "aria-label": "Put this note away"}, "Put away");
+  away.addEventListener("click", () => {
+    host.hidden = true;
+    if (id === "trouble") putAway[id] = text;  // it is told again with every state of the case
+    find("turn").focus({preventScroll: true});
+  });
+  host.replaceChildren(make("span", {}, text), away);
 }
 
 function pick(name, byKey) {

@@ -2,7 +2,7 @@
 import {make} from "./make.js";
 
 export function sketch(host, chips, pick, shut) {
-  let drawn = "";
+  let drawn = "", tall = null;
 
   function act(target, byKey) {
     const end = target.closest("[data-shut]"), part = target.closest("[data-part]");
@@ -26,12 +26,28 @@ export function sketch(host, chips, pick, shut) {
       const focused = document.activeElement?.closest?.("[data-part], [data-shut]");
       const {part, shut: end} = focused?.dataset ?? {};
       host.innerHTML = drawn = svg;
+      frame();
       const again = end ? `[data-shut="${CSS.escape(end)}"]` : part ? `[data-part="${CSS.escape(part)}"]` : null;
       if (again && host.querySelector(again)) host.querySelector(again).focus();
     }
     label(parts);
     mark(picked);
   }
+
+  // What is below stays where it is while the drawing changes under the hand: each is fitted into the height of the first.
+  function frame() {
+    const picture = host.querySelector("svg");
+    if (tall === null) tall = picture.getBoundingClientRect().height;
+    picture.style.height = `${tall}px`;
+  }
+
+  window.addEventListener("resize", () => {
+    const picture = host.querySelector("svg");
+    if (!picture) return;
+    tall = null;
+    picture.style.height = "";
+    frame();
+  });
 
   function label(parts) {
     const there = [...chips.querySelectorAll("button")];
