@@ -228,5 +228,7 @@ def _leaves(table: Any, place: tuple[Step, ...] = ()) -> dict[tuple[Step, ...], 
 
 
 def _written(place: tuple[Step, ...]) -> str:
-    head = ".".join(str(step) if _BARE.fullmatch(str(step)) else json.dumps(step, ensure_ascii=False) for step in place[:-1])
+    head = ".".join(
+        str(step) if _BARE.fullmatch(str(step)) else json.dumps(step, ensure_ascii=False) for step in place[:-1]
+    )
     return f"[{head}] {place[-1]}" if head else str(place[-1])
