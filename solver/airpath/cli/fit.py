@@ -10,14 +10,13 @@ from rich.markup import escape
 from rich.table import Table
 
 from airpath.case import Case, load
-from airpath.cli.options import case_argument, out_folder, output_arguments
+from airpath.cli.options import case_argument, out_folder, output_arguments, quantity
 from airpath.cli.show import console, progress, show_cautions, show_files
 from airpath.errors import CaseError
 from airpath.measured.fitting.fit import CoveredSweep, fit
 from airpath.measured.fitting.fitresult import FitResult
 from airpath.measured.fitting.fitwords import columns
 from airpath.measured.reading.sweep import read_sweep
-from airpath.units import parse_quantity
 
 
 def arguments(command: argparse.ArgumentParser) -> None:
@@ -77,10 +76,7 @@ def _sweep(text: str) -> CoveredSweep:
 
 
 def _length(text: str) -> float:
-    try:
-        value = parse_quantity(text, "length")
-    except ValueError as error:
-        raise CaseError(f'--tolerance "{text}": {error}') from None
+    value = quantity("--tolerance", text, "length")
     if not 0 <= value <= 1:
         raise CaseError(f'--tolerance "{text}": expected a length from 0 mm to 1 m')
     return value

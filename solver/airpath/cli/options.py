@@ -37,12 +37,17 @@ def out_folder(options: argparse.Namespace, name: str) -> Path:
     return Path(options.out) if options.out else Path("airpath-out") / name
 
 
-def positive(option: str, text: str, dimension: str) -> float:
-    """Return the SI value of an option such as ``"5 g"``. Raises CaseError when it is none, or not above zero."""
+def quantity(option: str, text: str, dimension: str) -> float:
+    """Return the SI value of an option such as ``"5 g"``. Raises CaseError when it is none."""
     try:
-        value = parse_quantity(text, dimension)
+        return parse_quantity(text, dimension)
     except ValueError as error:
         raise CaseError(f'{option} "{text}": {error}') from None
+
+
+def positive(option: str, text: str, dimension: str) -> float:
+    """Return the SI value of an option such as ``"5 g"``. Raises CaseError when it is none, or not above zero."""
+    value = quantity(option, text, dimension)
     if value <= 0:
         raise CaseError(f'{option} "{text}": expected more than zero')
     return value
