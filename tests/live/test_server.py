@@ -5,6 +5,8 @@ from __future__ import annotations
 import asyncio
 import json
 import shutil
+import subprocess
+import sys
 from contextlib import suppress
 from pathlib import Path
 
@@ -307,6 +309,28 @@ def test_a_page_that_goes_with_its_hand_on_a_knob_lets_go_of_it(booth):
         assert (await heard(two, "features", 60))["features"]
 
     on_server(booth, work)
+
+
+def test_a_server_that_ends_with_a_hand_on_a_knob_says_nothing(booth):
+    command = [sys.executable, "-m", "airpath", "open", str(booth), "--no-browser", "--quiet"]
+    server = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+    address = server.stdout.readline().strip()
+
+    async def turn():
+        where = HTTPRequest(f"{address.replace('http', 'ws', 1)}talk", headers=own_origin(address))
+        line = await websocket_connect(where)
+        for i in range(40):  # of two knobs in turn: none takes the place of another
+            name = ("ports.vent.length", "ports.vent.diameter")[i % 2]
+            line.write_message(json.dumps({"do": "turn", "name": name, "value": 60.0 + i, "serial": f"a:{i}"}))
+        assert (await heard(line, "curves"))["moving"]
+        server.terminate()
+        while await asyncio.wait_for(line.read_message(), 20) is not None:
+            pass
+        line.close()
+
+    asyncio.run(turn())
+    _, said = server.communicate(timeout=20)
+    assert said == ""
 
 
 def test_taking_back_where_nothing_is_to_be_taken_back_changes_nothing(booth):

@@ -34,6 +34,18 @@ def test_kinds_and_units():
     assert not {"driver.count", "driver.xmax", "driver.power"} & set(found)
 
 
+ODD = """# head\r\n\ttitle = 'a'  # why\r\nwhen = 2026-11-25T10:00:00Z\r\ntones = [ "1 Hz", # one
+  "2 Hz" ]\nfill = { a.b = 1, c = [[1, 2.50], ["x"]] }\n[chambers . "gro\u00dfe Kammer"] # there\nvolume="8 L"\n
+[[many]]\nx = 0x1F\n[[many]]\nx = 1_000\ny = \"\"\"two\nlines\"\"\"\n"""
+
+
+@pytest.mark.parametrize("text", [ODD, *(path.read_text(encoding="utf-8") for path in CASES)])
+def test_the_same_text_edited_again_is_as_it_was(text):
+    once = edited(text, {("title",): "another", ("drive", "voltage"): "1 V"})
+    assert once != text and edited(text, {}) == text
+    assert edited(text, {("title",): "another", ("drive", "voltage"): "1 V"}) == once
+
+
 def test_a_chambers_side_takes_its_openings_along():
     case = load(BENCH)
     side = parameters(case)["chambers.main.size[0]"]

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import pickle
 import tomllib
 from collections.abc import Mapping
+from functools import lru_cache
 from typing import Any
 
 from airpath.case.parameters import Parameter, Step, parameters
@@ -21,7 +23,7 @@ def edited(text: str, changes: Mapping[tuple[Step, ...], Any]) -> str:
     """
     import tomlkit
 
-    document = tomlkit.parse(text)
+    document = pickle.loads(_parsed(text))
     for path, value in changes.items():
         holder: Any = document
         for step in path[:-1]:
@@ -33,6 +35,14 @@ def edited(text: str, changes: Mapping[tuple[Step, ...], Any]) -> str:
         else:
             holder[path[-1]] = value
     return tomlkit.dumps(document)
+
+
+@lru_cache(maxsize=8)
+def _parsed(text: str) -> bytes:
+    """Return a text as tomlkit holds it, to be unpacked: under the hand the same text is edited again and again."""
+    import tomlkit
+
+    return pickle.dumps(tomlkit.parse(text))
 
 
 def written(text: str, parameter: Parameter, value: float) -> Any:

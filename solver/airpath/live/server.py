@@ -107,7 +107,8 @@ class Hub:
             self._working = False
 
     def _say(self, message: Message) -> None:
-        self._loop.call_soon_threadsafe(self._broadcast, _text(message))
+        with suppress(RuntimeError):  # the loop is gone
+            self._loop.call_soon_threadsafe(self._broadcast, _text(message))
 
     def _broadcast(self, text: str) -> None:
         for page in list(self.pages):
@@ -265,10 +266,10 @@ async def serve(path: Path | None, folder: Path, ready: Callable[[str], None], p
         ready(guard.address)
         await hub.watch()
     finally:
+        hub.close()  # first: pages that go now let go of nothing
         if server is not None:
             server.stop()
             await server.close_all_connections()
-        hub.close()
 
 
 def _application(guard: Guard, hub: Hub) -> web.Application:
