@@ -101,7 +101,7 @@ class Hub:
 
     async def _work(self) -> None:
         try:
-            while self._wishes:
+            while self._wishes and not self._closed:
                 await self.run(self.desk.ask, self._wishes.popleft())
         finally:
             self._working = False
