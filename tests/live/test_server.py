@@ -381,7 +381,7 @@ def test_what_can_be_shut_is_said_truly(tmp_path):
         shutil.copy(CASES / f"{name}.toml", tmp_path)
         told[name] = state(Session.open(tmp_path / f"{name}.toml"))["shutting"]
     assert "port" in told["ticket-booth"] and "mouth" not in told["ticket-booth"]
-    assert "end of a port" not in told["fog-signal"] and "the mouth of horn;" in told["fog-signal"]
+    assert "end of a port" not in told["fog-signal"] and 'the mouth of "horn";' in told["fog-signal"]
 
 
 def test_a_report_is_said_to_be_made_with_a_hand_on_a_knob_but_pictures_of_another_state_are_not_shown(booth):

@@ -146,7 +146,7 @@ def test_a_port_that_the_file_has_covered_takes_part() -> None:
     ports = {**DOUBLE.ports, "rear": DOUBLE.ports["rear"].model_copy(update={"covered": True})}
     found = cover(DOUBLE.model_copy(update={"ports": ports}), "line")
     np.testing.assert_allclose([s.spl_db for s in found.states], [s.spl_db for s in cover(DOUBLE, "line").states])
-    assert any("The file has rear covered" in note for note in found.notes)
+    assert any("The case has rear covered" in note for note in found.notes)
 
 
 def test_a_box_without_openings_says_so(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

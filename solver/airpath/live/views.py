@@ -56,7 +56,7 @@ def state(session: Session) -> dict[str, Any]:
 def _shutting(case: Case) -> str:
     """Return how openings are shut in the drawing, and which can't be."""
     ports = "Click the end of a port to shut it, and again to open it." if case.ports else ""
-    mouths = [name for name, horn in case.horns.items() if horn.to == "outside"]
+    mouths = [f'"{name}"' for name, horn in case.horns.items() if horn.to == "outside"]
     if not mouths:
         return ports
     horns = f"A case file has no cover for the mouth of {listing(mouths)}; the table of covered openings tells what one"

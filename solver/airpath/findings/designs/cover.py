@@ -217,7 +217,7 @@ def _notes(case: Case, openings: tuple[str, ...], end: End) -> list[str]:
         notes.append(f"{listing(fed)} starts at the driver and has no inner end: it is capped at its mouth.")
     already = [name for name in openings if name in case.ports and case.ports[name].covered]
     if already:
-        notes.append(f"The file has {listing(already)} covered; here it takes part like the others.")
+        notes.append(f"The case has {listing(already)} covered; here it takes part like the others.")
     if len(openings) > MOST_OPENINGS:
         notes.append(f"{len(openings)} openings make {2 ** len(openings)} combinations: singles and pairs are shown.")
     return notes

@@ -68,6 +68,7 @@ function showState(message) {
   find("undo").disabled = !state.undo;
   find("redo").disabled = !state.redo;
   find("save").disabled = !state.unwritten;
+  find("report").disabled = false;
   find("unwritten").hidden = !state.unwritten;
   find("naming").hidden = !fresh;
   if (fresh && !find("name").value) find("name").value = state.file;
