@@ -226,3 +226,17 @@ def test_ports_that_each_take_a_peak_away_are_named_in_one_phrase() -> None:
     first = explain(row, "line")[0]
     gone = [words for words in first.evidence if "closed it vanishes" in words]
     assert gone == ['with "a", "b" or "c" closed it vanishes']
+
+
+def test_the_coil_keeps_its_dip_where_a_weak_wave_of_a_stuffed_line_lies_near_it() -> None:
+    """Without the coil's inductance that dip is gone, and the plugs and springs of the lumped model have it too."""
+    box = case(
+        '[horns.line]\nprofile = "conical"\nthroat = "180 cm^2"\nmouth = "110 cm^2"\nlength = "2.2 m"\n'
+        'fill = { flow_resistivity = "2500 Pa*s/m^2", fraction = 0.6 }\n', rear="line", coil="0.4 mH",
+    )  # fmt: skip
+    dip = explain(box)[-1]
+    assert (dip.kind, dip.cause.type, dip.cause.sure, dip.q) == ("dip", "coil", True, None)
+    assert dip.cause.text.endswith("a wave in the air lies here too, too weak to make it.")
+    assert dip.evidence == ["without the coil's inductance it vanishes"]
+    bare = explain(box.model_copy(update={"driver": box.driver.model_copy(update={"Le": 0.0})}))
+    assert not any(f.kind == "dip" and abs(f.frequency_hz / dip.frequency_hz - 1) < 0.2 for f in bare)

@@ -80,7 +80,7 @@ def causes(
     for i in sorted(range(len(found)), key=lambda i: found[i].cone == "free"):  # tunings before the peaks beside them
         options = [s for s in ranked[i] if s.type != "driver" or i == driver]
         tried = _by_knock_out(i, found[i], kinds, held[i], knocks, options)
-        out[i] = _stated(i, options, tried, teller, knocks) if options else _bare(tried)
+        out[i] = _stated(i, options, tried, teller, knocks) if options else _bare(found[i], tried)
     stated = [out[i] for i in range(len(found))]
     return [_settled(i, found, stated) if found[i].omega is None else cause for i, cause in enumerate(stated)]
 
@@ -207,11 +207,10 @@ def _needed(i: int, suspect: Suspect, knocks: list[Knock]) -> bool:
     return shift is None or abs(shift) > _MATTERS
 
 
-def _bare(tried: Suspect | None) -> Cause:
+def _bare(spot: Spot, tried: Suspect | None) -> Cause:
     kind: Type = "driver" if tried is None else "coil"
-    text = "" if tried is None else (
-        "the coil: its inductance takes over from the cone's motion, nothing in the air rings here"
-    )  # fmt: skip
+    rings = "a wave in the air lies here too, too weak to make it" if spot.masks else "nothing in the air rings here"
+    text = "" if tried is None else f"the coil: its inductance takes over from the cone's motion, {rings}"
     return Cause(
         type=kind, element="driver", elements=["driver"], order=None, text=text, sure=tried is not None
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 import numpy as np
@@ -22,6 +22,7 @@ _ROUNDS = 6  # a pole of the fit takes two or three,
 _GUESS_ROUNDS = 9  # a guess from an extremum some more
 _WIDTHS = (0.0007, 0.005, 0.04)  # relative: half of 1/Q
 _ALONE = 0.3
+_OTHER = 0.05  # a turn of the impedance that lies further off, without the coil, is another
 _NEAR = 0.12  # an extremum and its natural frequency lie this close, or within the resonance's own width
 
 
@@ -29,7 +30,8 @@ _NEAR = 0.12  # an extremum and its natural frequency lie this close, or within 
 class Spot:
     """One feature of one curve: ``impedance`` of one driver [ohm]; ``omega``: the natural frequency behind it or None.
 
-    ``cone``: whether the cone is free (peaks, ripples) or clamped (dips) there.
+    ``cone``: whether the cone is free (peaks, ripples) or clamped (dips) there; ``masks``: a dip of the coil's
+    inductance, with a wave near it that is too weak to make one.
     """
 
     kind: Kind
@@ -37,6 +39,7 @@ class Spot:
     impedance: complex
     omega: complex | None
     cone: Cone
+    masks: bool = False
 
     @property
     def q(self) -> float | None:
@@ -58,12 +61,14 @@ def spots_over(network: Network, sweep: Admittances) -> list[Spot]:
     free, held = (distinct(w) for w in refine_both(network, poles, zeros, _ROUNDS))
     close = _near(np.concatenate([free, held]), omega)
     grid, first = np.unique(np.concatenate([omega, close]), return_index=True)
-    size = np.abs(np.concatenate([motional(network, omega, moving), impedance(network, close)]))[first]
-    highs, lows = extrema(network, grid, size)
+    moving = np.concatenate([moving, mobility(network, close)])[first]
+    highs, lows = extrema(network, grid, np.abs(motional(network, grid, moving)))
     more = refine_both(network, _guesses(highs, free), _guesses(lows, held), _GUESS_ROUNDS)
     free, held = (distinct(np.concatenate(pair)) for pair in zip((free, held), more, strict=True))
     peak, dip = _paired(highs, free), _paired(lows, held)
     taken = set(peak.values())
+    masking = _coils_own(network, grid, moving, lows) if all(x in dip for x in lows.tolist()) else None
+    dip.pop(masking, 0j)
     every: list[tuple[Kind, float, complex | None]] = [("peak", x, peak.get(x)) for x in highs.tolist()]
     every += [("ripple", w.real, w) for w in free.tolist() if w not in taken and omega[0] <= w.real <= omega[-1]]
     every += [("dip", x, dip.get(x)) for x in lows.tolist()]
@@ -74,13 +79,27 @@ def spots_over(network: Network, sweep: Admittances) -> list[Spot]:
     found = [
         Spot(
             kind=kind, frequency=x / (2 * np.pi), impedance=complex(z[i]), omega=w,
-            cone="clamped" if kind == "dip" else "free",
+            cone="clamped" if kind == "dip" else "free", masks=x == masking,
         )
         for i, (kind, x, w) in enumerate(every)
         if not (kind == "ripple" and i in weak)
     ]  # fmt: skip
     faint = {every[i][1] / (2 * np.pi) for i in weak}
     return _without_faint(sorted(found, key=lambda spot: spot.frequency), faint)
+
+
+def _coils_own(
+    network: Network, grid: NDArray[np.float64], moving: ComplexArray, lows: NDArray[np.float64]
+) -> float | None:
+    """Return the deepest of the dips ``lows`` [rad/s] that are none without the coil's inductance, None without one.
+
+    It turns the impedance upwards once, wherever that is: a wave nearby shifts this dip but does not make it.
+    ``moving`` (n,): the cone's mobility on ``grid`` (n,) [rad/s].
+    """
+    bare = replace(network.cone, Le=0.0, Le2=None, Re2=None)
+    _, there = turns(np.abs(bare.coil(grid) + network.cone.force_factor**2 * moving))
+    made = [x for x in lows.tolist() if np.all(np.abs(grid[there] / x - 1) > _OTHER)]
+    return made[int(np.argmin(np.abs(impedance(network, np.array(made)))))] if made else None
 
 
 def _without_faint(found: list[Spot], faint: set[float]) -> list[Spot]:

@@ -12,6 +12,7 @@ from airpath.findings.explaining.shares import Share, likeness, shares
 from airpath.network.graph import Network
 
 _FAR = 0.3  # octaves between the same feature in two boxes, at most
+_WANDERS = 3.0  # times as far a turn that no resonance makes: the coil's
 _ALIKE = 0.6  # cosine between the energy shares of the same feature in two boxes, at least
 
 
@@ -34,6 +35,8 @@ def same(
     for i, a in enumerate(found):
         for j, b in enumerate(others):
             octaves = abs(np.log2(b.frequency / a.frequency))
+            if a.omega is None and b.omega is None:
+                octaves /= _WANDERS
             if a.cone == b.cone and octaves < _FAR and likeness(held[i], other_held[j]) > _ALIKE:
                 distance[i, j] = octaves
     return matching(distance, _FAR) if found and others else {}
