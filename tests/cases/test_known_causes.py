@@ -240,3 +240,13 @@ def test_the_coil_keeps_its_dip_where_a_weak_wave_of_a_stuffed_line_lies_near_it
     assert dip.evidence == ["without the coil's inductance it vanishes"]
     bare = explain(box.model_copy(update={"driver": box.driver.model_copy(update={"Le": 0.0})}))
     assert not any(f.kind == "dip" and abs(f.frequency_hz / dip.frequency_hz - 1) < 0.2 for f in bare)
+
+
+def test_a_cone_locked_by_a_closed_plug_leaves_no_resonance() -> None:
+    """In the lumped model a horn is a plug: closed, it locks a cone that feeds it; what is left is rounding, no wave."""
+    box = case(
+        chamber("back", "4 L") + '[horns.horn]\nprofile = "exponential"\nthroat = "55 cm^2"\nmouth = "1200 cm^2"\n'
+        'length = "1.25 m"\n', front="horn", rear="back",
+    )  # fmt: skip
+    found = explain(box, "lumped")
+    assert [(f.kind, f.cause.type) for f in found] == [("peak", "driver")]

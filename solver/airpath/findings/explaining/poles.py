@@ -20,6 +20,7 @@ _NEARER = 0.01  # times what it may miss by between its samples, at them
 _MISS = 1e-8  # of the largest value: a fit that is wrong by more between its samples has missed a wave
 _ROUNDS = 6  # each halves the gaps in which the fit was wrong
 _TERMS = 60
+_LOCKED = 1e-9  # of what the cone would move in a vacuum: less is rounding, as before a closed plug that has no spring
 
 
 def searched(
@@ -34,6 +35,8 @@ def searched(
     used = np.zeros(len(omega), dtype=bool)
     used[np.linspace(0, len(omega) - 1, min(_FIRST, (len(omega) + 1) // 2)).astype(int)] = True
     known, values, most = omega, moving, float(np.abs(moving).max())
+    if most < _LOCKED / np.abs(network.cone.mechanical(omega)).min():
+        return np.zeros(0, dtype=np.complex128), np.zeros(0, dtype=np.complex128)
     for _ in range(_ROUNDS):
         at = np.flatnonzero(used)
         fit, scale = _fitted(known[used], values[used], _NEARER * miss)
