@@ -243,7 +243,7 @@ def test_the_coil_keeps_its_dip_where_a_weak_wave_of_a_stuffed_line_lies_near_it
 
 
 def test_a_cone_locked_by_a_closed_plug_leaves_no_resonance() -> None:
-    """In the lumped model a horn is a plug: closed, it locks a cone that feeds it; what is left is rounding, no wave."""
+    """In the lumped model a horn is a plug: closed, it locks a cone that feeds it; the rest is rounding."""
     box = case(
         chamber("back", "4 L") + '[horns.horn]\nprofile = "exponential"\nthroat = "55 cm^2"\nmouth = "1200 cm^2"\n'
         'length = "1.25 m"\n', front="horn", rear="back",

@@ -68,7 +68,8 @@ def spots_over(network: Network, sweep: Admittances) -> list[Spot]:
     peak, dip = _paired(highs, free), _paired(lows, held)
     taken = set(peak.values())
     masking = _coils_own(network, grid, moving, lows) if all(x in dip for x in lows.tolist()) else None
-    dip.pop(masking, 0j)
+    if masking is not None:
+        del dip[masking]
     every: list[tuple[Kind, float, complex | None]] = [("peak", x, peak.get(x)) for x in highs.tolist()]
     every += [("ripple", w.real, w) for w in free.tolist() if w not in taken and omega[0] <= w.real <= omega[-1]]
     every += [("dip", x, dip.get(x)) for x in lows.tolist()]
