@@ -93,6 +93,21 @@ def test_while_the_hand_is_on_it_the_page_says_which_model_it_shows(bench):
     assert len(column(page, "field", "impedance")) > 100
 
 
+def test_under_the_hand_nothing_is_said_to_be_solved(bench):
+    page = bench("rumble-bench").page()
+    shown(page)
+    expect(page.locator("#busy")).not_to_be_empty()
+    thing = slider(page, "ports.nose.length")
+    box = thing.bounding_box()
+    page.mouse.move(box["x"] + box["width"] / 3, box["y"] + box["height"] / 2)
+    page.mouse.down()
+    page.mouse.move(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+    expect(page.locator("#fidelity")).to_contain_text("while you turn")
+    expect(page.locator("#busy")).to_be_hidden()
+    page.mouse.up()
+    expect(page.locator("#busy")).to_be_visible()
+
+
 def test_a_port_is_shut_and_opened_in_the_drawing(bench):
     one = bench("ticket-booth")
     page = one.page()
