@@ -107,6 +107,21 @@ def test_a_long_list_is_cut_on_the_terminal_and_says_so(capsys, tmp_path, monkey
     assert (tmp_path / "out" / "explain.html").read_text(encoding="utf-8").count('id="feature-') == many
 
 
+def test_faint_waves_of_a_horn_share_a_line_on_the_terminal(capsys, tmp_path):
+    path = next(path for path in CASES if path.stem == "fog-signal")
+    assert main(["explain", str(path), "--out", str(tmp_path / "out")]) == 0
+    text = capsys.readouterr().out
+    first, last = map(int, re.search(r"\n(\d+) to (\d+)\. Faint ones from", text).groups())
+    features = explained(path).features
+    assert last - first >= 2
+    assert f"\n{first - 1}. " in text
+    assert not any(f"\n{number}. " in text for number in range(first, last + 1))
+    for i in range(first - 1, last):
+        beside = [f.impedance_ohm for f in features[i - 1 : i + 2] if f is not features[i]]
+        assert (features[i].cause.type, features[i].cause.element) == ("horn", "horn")
+        assert features[i].kind == "ripple" or min(abs(features[i].impedance_ohm / z - 1) for z in beside) < 0.03
+
+
 @pytest.mark.parametrize(("start", "said"), [("30 Hz", True), ("15 Hz", False)])
 def test_a_peak_below_the_sweep_is_told(tmp_path, start, said):
     """The slot's lower peak is near 25 Hz (feature 1 of the case as it is, from 20 Hz on)."""

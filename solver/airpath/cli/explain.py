@@ -20,6 +20,8 @@ from airpath.measured.compare import Comparison, compare
 from airpath.measured.reading.sweep import measured_of, read_sweep
 
 _SHOWN = 20  # features on the terminal; the page has all
+_FAINT = 0.03  # of the impedance: a peak and a dip that part by less
+_FEW = 3  # of them are told one by one
 _WORTH = 0.1  # of the energy: a second part with less is not named
 
 
@@ -68,13 +70,23 @@ def _show(found: Explanation, out: Console) -> None:
     out.print(f"B{found.by[1:]}.")
     if not found.features:
         out.print("The impedance has no peak, dip or ripple in this sweep.")
-    before = None
-    for number, feature in enumerate(found.features[:_SHOWN], 1):
-        out.print(f"[bold]{number}. {escape(_heading(feature))}[/bold]")
-        for line in _lines(feature, before):
+    at, shown, before = 0, 0, None
+    while at < len(found.features) and shown < _SHOWN:
+        feature = found.features[at]
+        faint = _faint(found.features, at)
+        if faint < _FEW:
+            out.print(f"[bold]{at + 1}. {escape(_heading(feature))}[/bold]")
+            lines, faint, before = _lines(feature, before), 1, feature
+        else:
+            ends = f"{sig(feature.frequency_hz, 4)} to {sig(found.features[at + faint - 1].frequency_hz, 4)} Hz"
+            out.print(f"[bold]{at + 1} to {at + faint}. Faint ones from {ends}[/bold]")
+            where = f'Further waves in "{feature.cause.element}"'
+            less = f"peaks and dips that are less than {percent(_FAINT)} from their neighbour"
+            before, lines = None, [f"{where}: ripples, and {less}. The page has each."]
+        for line in lines:
             out.print(f"   {escape(line)}")
-        before = feature
-    if rest := found.features[_SHOWN:]:
+        at, shown = at + faint, shown + 1
+    if rest := found.features[at:]:
         ends = f"{sig(rest[0].frequency_hz)} to {sig(rest[-1].frequency_hz)} Hz"
         out.print(f"{len(rest)} more from {ends} are on the page.")
     if found.tones:
@@ -83,6 +95,20 @@ def _show(found: Explanation, out: Console) -> None:
         out.print(f"   {escape(tone.text)}")
     for note in found.missing:
         out.print(f"[bold yellow]Note.[/bold yellow] {escape(note)}")
+
+
+def _faint(features: list[Feature], at: int) -> int:
+    """Return how many from ``at`` on are waves of the part that rang before, too weak for a sentence each."""
+    count = 0
+    for i in range(max(at, 1), len(features)):
+        one, last = features[i], features[i - 1]
+        beside = [last, *features[i + 1 : i + 2]]
+        weak = one.kind == "ripple" or min(abs(one.impedance_ohm / f.impedance_ohm - 1) for f in beside) < _FAINT
+        same = (one.cause.type, one.cause.elements) == (last.cause.type, last.cause.elements)
+        if not (weak and same and one.cause.sure and one.cause.order is not None) or one.advice:
+            break
+        count += 1
+    return count
 
 
 def _show_measured(beside: Comparison, out: Console) -> None:
