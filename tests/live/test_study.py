@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from pathlib import Path
+from queue import Queue
 
 import airpath
-from airpath.live.study import pictures
+from airpath.live.study import Study, pictures
 from airpath.live.views import pictures as told
 
 CASES = Path(__file__).parents[2] / "cases"
@@ -29,3 +30,18 @@ def test_standing_waves_are_pictured_with_the_name_of_their_chamber():
 
 def test_a_case_without_shapes_has_no_pictures():
     assert last(airpath.load(CASES / "ticket-booth.toml")) == ()
+
+
+def test_a_process_that_was_ended_from_outside_starts_again_and_a_closed_study_stays_closed():
+    path = CASES / "buoy-slot.toml"
+    news = Queue()
+    study = Study(news.put)
+    try:
+        study._process.kill()
+        study._process.join()
+        study.ask(1, path.read_text(encoding="utf-8"), path)
+        assert news.get(timeout=60).revision == 1
+    finally:
+        study.close()
+    study.ask(2, path.read_text(encoding="utf-8"), path)
+    assert not study.at_work

@@ -49,7 +49,7 @@ class Study:
         self._waiting: _Job | None = None
         self._errands: deque[_Job] = deque()
         self._since = 0.0
-        self._outdated = False
+        self._outdated = self._ended = False
         self._start()
 
     @property
@@ -74,11 +74,13 @@ class Study:
 
     def next(self) -> None:
         """Take the errand or the case that waits, if its turn has come."""
+        if self._ended:
+            return
         if self._running is not None:
             stale = self._outdated or self._waiting is not None
             if not stale or self._running[0] == ERRAND or time.monotonic() - self._since < _LONG:
                 return
-            self.close()
+            self._stop()
             self._start()
         if self._errands:
             self._running = self._errands.popleft()
@@ -87,6 +89,8 @@ class Study:
         else:
             return
         self._since, self._outdated = time.monotonic(), False
+        if not self._process.is_alive():  # it was ended from outside while it had nothing to do
+            self._start()
         self._pipe.send(self._running)
 
     def heard(self, news: News) -> None:
@@ -100,7 +104,11 @@ class Study:
             self.next()
 
     def close(self) -> None:
-        """End the process."""
+        """End the process for good."""
+        self._ended = True
+        self._stop()
+
+    def _stop(self) -> None:
         self._running = None
         self._process.kill()
         self._process.join()
