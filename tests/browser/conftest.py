@@ -71,10 +71,10 @@ class Bench:
 
 @pytest.fixture
 def bench(browser, tmp_path):
-    """Open a copy of a bundled case (or the start page, for None) with its drawings beside it."""
+    """Open a copy of a bundled case (or the start page, for None) with its drawings and sweeps beside it."""
     benches = []
     shutil.copytree(ROOT / "meshes", tmp_path / "meshes")
-    (tmp_path / "cases").mkdir()
+    shutil.copytree(ROOT / "cases" / "data", tmp_path / "cases" / "data")
 
     def open_case(name):
         path = tmp_path / "cases" / f"{name or 'none'}.toml"
