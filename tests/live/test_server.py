@@ -78,7 +78,7 @@ async def refused(address, headers):
     return await status(f"{address}talk", headers={**upgrade, **headers}) == 403
 
 
-async def heard(line, what, patience=20.0):
+async def heard(line, what, patience=120.0):
     """Return the next message of a kind."""
     while True:
         text = await asyncio.wait_for(line.read_message(), patience)
@@ -198,7 +198,7 @@ def test_an_oversized_message_ends_the_line_and_nothing_else(booth):
     async def work(address, talk):
         line, other = await talk(address), await talk(address)
         line.write_message("x" * 1_000_000)
-        while await asyncio.wait_for(line.read_message(), 20) is not None:
+        while await asyncio.wait_for(line.read_message(), 120) is not None:
             pass
         other.write_message(json.dumps({"do": "shut", "port": "vent", "shut": True}))
         while not (await heard(other, "state"))["unwritten"]:
@@ -324,25 +324,25 @@ def test_a_server_that_ends_with_a_hand_on_a_knob_says_nothing(booth):
             line.write_message(json.dumps({"do": "turn", "name": name, "value": 60.0 + i, "serial": f"a:{i}"}))
         assert (await heard(line, "curves"))["moving"]
         server.terminate()
-        while await asyncio.wait_for(line.read_message(), 20) is not None:
+        while await asyncio.wait_for(line.read_message(), 120) is not None:
             pass
         line.close()
 
     asyncio.run(turn())
-    _, said = server.communicate(timeout=20)
+    _, said = server.communicate(timeout=120)
     assert said == ""
 
 
 def test_taking_back_where_nothing_is_to_be_taken_back_changes_nothing(booth):
     async def work(address, talk):
         line = await talk(address)
-        await heard(line, "features", 60)
+        await heard(line, "features")
         for wish in ("undo", "redo", "settle"):
             line.write_message(json.dumps({"do": wish}))
         line.write_message(json.dumps({"do": "nothing known"}))
         seen = []
         while not seen or seen[-1]["what"] != "said":
-            seen.append(json.loads(await asyncio.wait_for(line.read_message(), 20)))
+            seen.append(json.loads(await asyncio.wait_for(line.read_message(), 120)))
         assert not {"curves", "charts"} & {message["what"] for message in seen}
         assert [message["text"] for message in seen if message["what"] == "busy"] in ([], [""])
 
