@@ -170,7 +170,8 @@ class Desk:
         elif what in ("report", "pictures"):
             if self._board.moving:
                 self._step(session, "settle", wish)
-            self._pictured = self._revision if what == "pictures" else self._pictured
+            if what == "pictures":
+                self._pictured = self._revision
             self._study.send(what, session.working_text, session.path)
         else:
             self._step(session, what, wish)

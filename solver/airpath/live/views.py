@@ -14,13 +14,14 @@ from airpath.findings.designs.cover import Covering
 from airpath.findings.explaining.explain import Feature
 from airpath.findings.predict import Prediction
 from airpath.findings.rooms import Doors, solved_by
-from airpath.findings.wording import decibels, listing, sig
+from airpath.findings.wording import listing, sig
 from airpath.live.drawing import drawing
 from airpath.live.parts import knobs, little, part_words, parts, pretty
 from airpath.live.session import Session
 from airpath.network.response import SILENT_DB
 from airpath.report.cells import port_cells, room_note, tone_cells
 from airpath.report.pages.explained import flags
+from airpath.report.style import signed
 
 _SHOWN = 3  # features named of each knob
 _FULL_SHADE_DB = 12.0
@@ -98,7 +99,7 @@ def _room(doors: Doors) -> dict[str, Any]:
                 "label": state.label,
                 "rings": "–" if state.helmholtz_hz is None else f"{sig(state.helmholtz_hz)} Hz",
                 "cells": [
-                    (f"{level:.1f} dB", f"{decibels(gain)} dB".replace("-", "−"))
+                    (f"{level:.1f} dB", f"{signed(gain)} dB")
                     for level, gain in zip(state.spl_db, state.gain_db, strict=True)
                 ],
                 "words": state.text,
@@ -157,7 +158,7 @@ def covering(found: Covering) -> dict[str, Any]:
                     _cell(level, change, i == best)
                     for level, change, best in zip(state.spl_db, state.change_db, found.best, strict=True)
                 ],
-                "mean": _mean(state.mean_spl_db), "best": i == found.best_mean, "words": state.text,
+                "mean": _level(state.mean_spl_db), "best": i == found.best_mean, "words": state.text,
                 "can_be": all(name in found.case.ports for name in state.covered),
             }
             for i, state in enumerate(found.states)
@@ -169,12 +170,11 @@ def covering(found: Covering) -> dict[str, Any]:
 def _cell(level: float, change: float, best: bool) -> dict[str, Any]:
     """Return level and change in words; ``by``: the change from -1 to 1, for a shade."""
     by = max(-1.0, min(1.0, change / _FULL_SHADE_DB))
-    if level < SILENT_DB:
-        return {"level": "silent", "change": "", "best": best, "by": by}
-    return {"level": f"{level:.1f} dB", "change": f"{decibels(change)} dB".replace("-", "−"), "best": best, "by": by}
+    told = "" if level < SILENT_DB else f"{signed(change)} dB"
+    return {"level": _level(level), "change": told, "best": best, "by": by}
 
 
-def _mean(level: float) -> str:
+def _level(level: float) -> str:
     return "silent" if level < SILENT_DB else f"{level:.1f} dB"
 
 

@@ -11,11 +11,14 @@ function cells(kind, texts) {
   return texts.map(([text, style]) => make(kind, {class: style ?? null}, text));
 }
 
+function heading(texts) {
+  return make("thead", {}, make("tr", {}, ...texts.map((text) => make("th", {scope: "col"}, text))));
+}
+
 function fill(table, heads, rows) {
-  const head = make("thead", {}, make("tr", {}, ...heads.map((text) => make("th", {scope: "col"}, text))));
   const body = make("tbody", {}, ...rows.map(([name, ...rest]) =>
     make("tr", {}, make("th", {scope: "row"}, name), ...cells("td", rest))));
-  table.replaceChildren(head, body);
+  table.replaceChildren(heading(heads), body);
 }
 
 export function results(found, door) {
@@ -44,7 +47,7 @@ export function results(found, door) {
 function room(found, door) {
   find("room").hidden = found === null;
   if (found === null) return;
-  const head = ["Door", "Rings near (closed form)", ...found.tones, "In words"].map((text) => make("th", {scope: "col"}, text));
+  const heads = ["Door", "Rings near (closed form)", ...found.tones, "In words"];
   const rows = found.states.map((state, i) => {
     const button = i ? make("button", {type: "button", "aria-label": `use ${state.label}`}, "use") : null;
     button?.addEventListener("click", () => door(i));
@@ -53,7 +56,7 @@ function room(found, door) {
       ...state.cells.map(([level, gain]) => make("td", {class: "n"}, level, make("small", {}, gain))),
       make("td", {class: "words"}, sentence(state.words)));
   });
-  find("doors").replaceChildren(make("thead", {}, make("tr", {}, ...head)), make("tbody", {}, ...rows));
+  find("doors").replaceChildren(heading(heads), make("tbody", {}, ...rows));
   find("room-note").textContent = found.note;
 }
 
@@ -104,7 +107,6 @@ export function covering(found, use) {
   find("cover").classList.remove("stale");
   find("cover-text").textContent = `By the ${found.fidelity} model. ${found.answer}`;
   const heads = ["Covered", ...found.tones, "Mean", "In words"];
-  const head = make("thead", {}, make("tr", {}, ...heads.map((text) => make("th", {scope: "col"}, text))));
   const rows = found.states.map((state) => {
     const button = state.can_be && !state.now ? make("button", {type: "button"}, "use") : null;
     button?.setAttribute("aria-label", `use ${state.name}`);
@@ -115,7 +117,7 @@ export function covering(found, use) {
       make("th", {scope: "row"}, state.name, " ", state.now ? make("small", {}, "(as it is)") : button),
       ...cells, make("td", {class: state.best ? "n best" : "n"}, state.mean), make("td", {class: "words"}, state.words));
   });
-  find("covering").replaceChildren(head, make("tbody", {}, ...rows));
+  find("covering").replaceChildren(heading(heads), make("tbody", {}, ...rows));
   find("cover-notes").replaceChildren(
     ...found.cautions.map((text) => make("p", {class: "over"}, text)),
     ...found.notes.map((text) => make("p", {class: "quiet"}, sentence(text.replace(/[.]$/, "")))));

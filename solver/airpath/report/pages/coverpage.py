@@ -28,7 +28,6 @@ if TYPE_CHECKING:
     from matplotlib.figure import FigureBase
 
 
-
 def write_covering(found: Covering, folder: Path) -> list[Path]:
     """Write cover.json, cover.csv, cover.html and the pictures (PNG and SVG); return their paths.
 
