@@ -3,7 +3,7 @@
 import pytest
 
 from airpath.findings.explaining.orders import ordinal
-from airpath.findings.wording import percent, slope
+from airpath.findings.wording import capital, percent, slope
 
 
 @pytest.mark.parametrize(
@@ -32,3 +32,8 @@ def test_percent_has_a_blank() -> None:
 )
 def test_the_rank_of_a_wave_reads_as_a_word(number, words) -> None:
     assert ordinal(number) == words
+
+
+def test_a_capital_leaves_the_rest_as_it_is() -> None:
+    assert capital("by the line model, Qts 0.4") == "By the line model, Qts 0.4"
+    assert capital("") == ""

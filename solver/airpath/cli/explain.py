@@ -15,7 +15,7 @@ from airpath.cli.show import console, progress, show_files
 from airpath.errors import CaseError
 from airpath.findings.explaining.explain import Feature
 from airpath.findings.explaining.explanation import Explanation, explanation
-from airpath.findings.wording import listing, percent, sig
+from airpath.findings.wording import capital, listing, percent, sig
 from airpath.measured.compare import Comparison, compare
 from airpath.measured.reading.sweep import measured_of, read_sweep
 
@@ -67,7 +67,7 @@ def run(options: argparse.Namespace) -> None:
 
 def _show(found: Explanation, out: Console) -> None:
     out.print(f"[bold]{escape(found.case.title or found.case.name)}[/bold]")
-    out.print(f"B{found.by[1:]}.")
+    out.print(f"{capital(found.by)}.")
     if not found.features:
         out.print("The impedance has no peak, dip or ripple in this sweep.")
     at, shown, before = 0, 0, None
@@ -156,7 +156,7 @@ def _why(feature: Feature) -> list[str]:
         out.append(f"Energy: {listing(held)}.")
     if feature.evidence:
         said = "; ".join(feature.evidence[:2])
-        out.append(f"{said[0].upper()}{said[1:]}.")
+        out.append(f"{capital(said)}.")
     wanted = "driver" if feature.cause.type == "coil" else "dimension"
     turns = [s for s in feature.sensitivity if s.kind == wanted][:2]
     if turns:

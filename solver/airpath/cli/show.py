@@ -17,7 +17,7 @@ from airpath.findings.ports import PortRow
 from airpath.findings.predict import Prediction
 from airpath.findings.rooms import Doors
 from airpath.findings.tones import ToneRow
-from airpath.findings.wording import decibels, sig
+from airpath.findings.wording import capital, decibels, sig
 
 MOST_TONES = 5  # columns of a table on the terminal; more would be cut
 _PIPES = 4  # resonances said of each port
@@ -139,7 +139,7 @@ def show_doors(doors: Doors | None, out: Console) -> None:
     out.print(table)
     show_left_out(len(doors.tones_hz), out)
     for state in doors.states:
-        out.print(escape(f"  {state.text[0].upper()}{state.text[1:]}."))
+        out.print(escape(f"  {capital(state.text)}."))
     if doors.doubt:
         out.print(f"  {doors.doubt}")
     if len(doors.states) > 1:

@@ -35,6 +35,11 @@ def slope(hz_per_unit: float, unit: str, value: float | None = None) -> str:
     return f"{sign}{moved} Hz per {' '.join(part for part in (per, unit) if part)}"
 
 
+def capital(text: str) -> str:
+    """Return words with a capital at their start, the rest as it is."""
+    return text[:1].upper() + text[1:]
+
+
 def listing(names: list[str], joint: str = "and") -> str:
     """Return "a", "a and b", "a, b and c", or with another word than "and"."""
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} {joint} {names[-1]}"

@@ -14,7 +14,7 @@ from airpath.findings.designs.cover import Covering
 from airpath.findings.explaining.explain import Feature
 from airpath.findings.predict import Prediction
 from airpath.findings.rooms import Doors, solved_by
-from airpath.findings.wording import listing, sig
+from airpath.findings.wording import capital, listing, sig
 from airpath.live.drawing import drawing
 from airpath.live.parts import knobs, little, part_words, parts, pretty
 from airpath.live.session import Session
@@ -69,7 +69,7 @@ def results(prediction: Prediction) -> dict[str, Any]:
     return {
         "what": "results",
         "fidelity": prediction.best,
-        "by": f"B{solved_by(prediction.case, prediction.best)[1:]}.",
+        "by": f"{capital(solved_by(prediction.case, prediction.best))}.",
         "tones": [tone_cells(prediction, row) for row in prediction.best_tones()],
         "tones_text": prediction.tones_text,
         "clean": [_clean(row) for row in prediction.clean],

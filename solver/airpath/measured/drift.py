@@ -13,7 +13,7 @@ from airpath.case.parameters import Parameter, parameters
 from airpath.case.schema import Case
 from airpath.errors import SweepError
 from airpath.findings.explaining.features import matching
-from airpath.findings.wording import listing, percent, sig
+from airpath.findings.wording import capital, listing, percent, sig
 from airpath.measured.fitting.derivatives import log_impedance
 from airpath.measured.fitting.fit import fit
 from airpath.measured.fitting.fitresult import FitResult
@@ -240,7 +240,7 @@ def _summary(
     leave = "change below leaves" if len(changes) == 1 else "changes below leave"
     text = f"The sweeps differ by {percent(sizes[0], 1)} rms; the {leave} {percent(sizes[1], 1)}."
     text += " The model's own error does not cancel between two such states: doubt small ones." if turned else ""
-    text += f" {listing(went)[0].upper()}{listing(went)[1:]}." if went else ""
+    text += f" {capital(listing(went))}." if went else ""
     if sizes[1] > 4 * noise and any(abs(np.log1p(change.relative)) > _TOO_FAR for change in changes):
         text += (" Changes as large as these, with that much left, are not to be believed: look for a leak, a loose "
                  "part, another box or another set-up of the measurement.")  # fmt: skip

@@ -9,7 +9,7 @@ from airpath.findings.ports import PortRow
 from airpath.findings.predict import Prediction
 from airpath.findings.rooms import Doors
 from airpath.findings.tones import ToneRow
-from airpath.findings.wording import listing
+from airpath.findings.wording import capital, listing
 from airpath.measured.reading.sweep import MeasuredSweep
 from airpath.report.sketching.drawnspace import outlined
 from airpath.report.style import plain, signed, tidy
@@ -183,7 +183,7 @@ def assumptions(prediction: Prediction) -> list[tuple[str, list[str]]]:
     ]
     listed = [(subject, [sentence]) for subject, sentence in out]
     ends = [_ends(case, name, row) for name, row in prediction.ports.items()]
-    notes = [note[:1].upper() + note[1:] + "." for note in prediction.notes]
+    notes = [f"{capital(note)}." for note in prediction.notes]
     return listed + [("End corrections", ends)] * bool(ends) + [("Notes", notes)] * bool(notes)
 
 

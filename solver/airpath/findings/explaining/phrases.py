@@ -11,7 +11,7 @@ from airpath.findings.explaining.features import Spot
 from airpath.findings.explaining.orders import Order
 from airpath.findings.explaining.resonances import Shape
 from airpath.findings.explaining.shares import Share
-from airpath.findings.wording import listing, sig
+from airpath.findings.wording import capital, listing, sig
 from airpath.network.graph import OPEN_AIR, OUTSIDE, Network
 
 TAKES_PART = 0.2  # of the moving, or of the springing energy
@@ -137,10 +137,10 @@ def plain(kind: str, element: str, order: Order) -> str:
 def sentence(spot: Spot, text: str, missing: list[str]) -> str:
     """Return what a builder needs to know of a feature: who doesn't show it, and what it is."""
     if not missing:
-        return f"{text[0].upper()}{text[1:]}."
+        return f"{capital(text)}."
     which = f"the {listing(missing)} model has" if len(missing) == 1 else f"the {listing(missing)} models have"
     middle = "here" if text.endswith("coincide") else "it is"
-    return f"{which[0].upper()}{which[1:]} no such {spot.kind}; {middle} {text}."
+    return f"{capital(which)} no such {spot.kind}; {middle} {text}."
 
 
 def quoted(names: list[str], joint: str = "and") -> str:

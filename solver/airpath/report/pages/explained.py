@@ -11,7 +11,7 @@ from airpath.findings.explaining.explain import Feature
 from airpath.findings.explaining.explanation import Explanation
 from airpath.findings.explaining.sensitivity import Sensitivity
 from airpath.findings.explaining.work import Held, Near
-from airpath.findings.wording import listing, percent
+from airpath.findings.wording import capital, listing, percent
 from airpath.report.figures.causes import before_and_after, energy_bars, numbered_impedance, who_works
 from airpath.report.figures.interactive import Charts, Flag, charts
 from airpath.report.figures.overlay import with_measured
@@ -139,7 +139,7 @@ def _slope(turn: Sensitivity) -> str:
 
 def _sentence(phrases: list[str]) -> str:
     text = "; ".join(phrases)
-    return f"{text[0].upper()}{text[1:]}." if text else ""
+    return f"{capital(text)}." if text else ""
 
 
 def _tone(tone: Held, scale: float) -> dict[str, Any]:

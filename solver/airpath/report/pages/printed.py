@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from airpath.findings.clean import CLEAN_NOTE
 from airpath.findings.predict import Prediction
+from airpath.findings.wording import capital
 from airpath.measured.reading.sweep import MeasuredSweep
 from airpath.report.cells import assumptions, caption, port_cells, room_note, summary, tone_cells
 from airpath.report.figures.curves import curve_drawings
@@ -83,7 +84,7 @@ def _room(paper: Paper, prediction: Prediction) -> None:
             for level, gain, formula in zip(state.spl_db, state.gain_db, state.closed_form_db, strict=True)
         ]
         near = f"{plain(state.helmholtz_hz)} Hz" if state.helmholtz_hz else "–"
-        rows.append([state.label, near, *levels, f"{state.text[0].upper()}{state.text[1:]}."])
+        rows.append([state.label, near, *levels, f"{capital(state.text)}."])
     names = ("Door", "Rings near (closed form)", *(f"{tidy(tone, 4)} Hz" for tone in doors.tones_hz), "In words")
     paper.table(names, (1.0, 1.0, *(0.95 for _ in doors.tones_hz), 2.0), rows)
     paper.space(0.05)

@@ -1,5 +1,5 @@
 // Draws the charts of report/figures/interactive.py with BokehJS. airpathCharts(page, content) puts each chart into the element
-// [data-chart="<picture>"] of the page and returns {figures, sources, update}; nothing is fetched, no text is HTML.
+// [data-chart="<picture>"] of the page and returns {figures, sources, views, update, clear}; nothing is fetched, no text is HTML.
 "use strict";
 
 const airpathCharts = (() => {
