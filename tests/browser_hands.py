@@ -51,6 +51,12 @@ def field(page, knob):
     return page.locator(f'[data-knob="{knob}"] input[type=number]')
 
 
+def typed(page, knob, text):
+    """Put another number into a knob's field, and take it by Enter."""
+    field(page, knob).fill(text)
+    field(page, knob).press("Enter")
+
+
 def dragged(page, knob, shares):
     """Pull a slider with the mouse to each of some shares of its way, and let go."""
     thing = slider(page, knob)

@@ -13,7 +13,7 @@ from playwright.sync_api import expect
 import airpath
 from airpath.case.edit import edited
 from airpath.case.load import parse
-from browser_hands import changed, column, dragged, field, rewritten, settled, shot, shown, slider
+from browser_hands import changed, column, dragged, field, rewritten, settled, shot, shown, slider, typed
 
 CASES = Path(__file__).parents[2] / "cases"
 SWEEP = "Hz,ohm,deg\n" + "".join(f"{20 * 1.05**i:.4f},{6 + 30 / (1 + (i - 14) ** 2):.3f},0\n" for i in range(90))
@@ -221,8 +221,7 @@ def test_written_back_with_comments_and_undone(bench):
     page = one.page()
     shown(page)
     before = one.path.read_text(encoding="utf-8")
-    field(page, "ports.vent.length").fill("140")
-    field(page, "ports.vent.length").press("Enter")
+    typed(page, "ports.vent.length", "140")
     expect(page.locator("#differences li")).to_have_count(1)
     page.locator("#save").click()
     expect(page.locator("#said")).to_contain_text("Written")
@@ -239,8 +238,7 @@ def test_what_is_written_holds_the_last_turn(bench):
     one = bench("ticket-booth")
     page = one.page()
     shown(page)
-    field(page, "ports.vent.length").fill("130")
-    field(page, "ports.vent.length").press("Enter")
+    typed(page, "ports.vent.length", "130")
     expect(page.locator("#save")).to_be_enabled()
     page.evaluate("""() => {
         const slider = document.querySelector('[data-knob="ports.vent.length"] input[type=range]');
@@ -255,13 +253,11 @@ def test_what_is_written_holds_the_last_turn(bench):
 def test_a_wrong_number_is_answered_beside_its_field(bench):
     page = bench("ticket-booth").page()
     shown(page)
-    field(page, "ports.vent.length").fill("-5")
-    field(page, "ports.vent.length").press("Enter")
+    typed(page, "ports.vent.length", "-5")
     expect(page.locator('[data-knob="ports.vent.length"] .wrong')).to_contain_text("length")
     expect(field(page, "ports.vent.length")).to_have_attribute("aria-invalid", "true")
     shot(page, "wrong-number")
-    field(page, "ports.vent.length").fill("130")
-    field(page, "ports.vent.length").press("Enter")
+    typed(page, "ports.vent.length", "130")
     expect(page.locator('[data-knob="ports.vent.length"] .wrong')).to_have_text("")
 
 
@@ -269,8 +265,7 @@ def test_what_is_being_typed_is_left_alone_by_answers(bench):
     page = bench("ticket-booth").page()
     shown(page)
     length = field(page, "ports.vent.length")
-    length.fill("-5")
-    length.press("Enter")
+    typed(page, "ports.vent.length", "-5")
     expect(length).to_have_attribute("aria-invalid", "true")
     length.press("ControlOrMeta+a")
     page.wait_for_timeout(800)  # the turn is settled meanwhile, and the state is sent again
@@ -365,8 +360,7 @@ def test_the_key_tells_of_the_frozen_curve_once_there_is_one(bench):
     for i in range(3):
         expect(keys.nth(i)).to_be_hidden()
     high = page.locator('figure[data-chart="impedance"] .plot').first.bounding_box()["y"]
-    field(page, "ports.vent.length").fill("140")
-    field(page, "ports.vent.length").press("Enter")
+    typed(page, "ports.vent.length", "140")
     expect(keys.first).to_be_visible()
     assert page.locator('figure[data-chart="impedance"] .plot').first.bounding_box()["y"] == high
     assert page.errors == []
@@ -380,8 +374,7 @@ def test_notes_move_nothing_are_seen_from_everywhere_and_can_be_put_away(bench):
     rewritten(one.path, 'length = "125 mm"', 'length = "150 mm"')
     expect(page.locator("#trouble")).to_contain_text("changed outside")
     assert slider(page, "ports.vent.length").bounding_box()["y"] == high
-    field(page, "ports.vent.length").fill("140")
-    field(page, "ports.vent.length").press("Enter")
+    typed(page, "ports.vent.length", "140")
     expect(page.locator("#differences li")).to_have_count(1)
     page.evaluate("window.scrollTo(0, document.body.scrollHeight)")
     expect(page.locator("#trouble")).to_be_in_viewport()
@@ -455,8 +448,7 @@ def test_two_pages_stay_in_step(bench):
     first, second = one.page(), one.page()
     shown(first)
     shown(second)
-    field(first, "ports.vent.length").fill("140")
-    field(first, "ports.vent.length").press("Enter")
+    typed(first, "ports.vent.length", "140")
     expect(field(second, "ports.vent.length")).to_have_value("140")
     second.locator("#undo").click()
     expect(field(first, "ports.vent.length")).to_have_value("125")
@@ -468,8 +460,7 @@ def test_a_broken_and_a_vanished_file_lose_nothing(bench):
     page = one.page()
     shown(page)
     good = one.path.read_text(encoding="utf-8")
-    field(page, "ports.vent.length").fill("140")
-    field(page, "ports.vent.length").press("Enter")
+    typed(page, "ports.vent.length", "140")
     expect(page.locator("#differences li")).to_have_count(1)
     rewritten(one.path, 'diameter = "52 mm"', 'diameter = "52 litres"')
     expect(page.locator("#trouble")).to_contain_text("[ports.vent] diameter")
@@ -489,8 +480,7 @@ def test_a_killed_server_is_said_and_the_changes_can_be_kept(bench):
     one = bench("ticket-booth")
     page = one.page()
     shown(page)
-    field(page, "ports.vent.length").fill("140")
-    field(page, "ports.vent.length").press("Enter")
+    typed(page, "ports.vent.length", "140")
     expect(page.locator("#differences li")).to_have_count(1)
     one.server.kill()
     expect(page.locator("#lost")).to_contain_text("does not answer")

@@ -78,14 +78,25 @@ async def refused(address, headers):
     return await status(f"{address}talk", headers={**upgrade, **headers}) == 403
 
 
-async def heard(line, what, patience=120.0):
-    """Return the next message of a kind."""
-    while True:
+async def everything(line, what, patience=120.0):
+    """Return all messages up to the next of a kind."""
+    seen = []
+    while not seen or seen[-1]["what"] != what:
         text = await asyncio.wait_for(line.read_message(), patience)
         assert text is not None, "the server hung up"
-        message = json.loads(text)
-        if message["what"] == what:
-            return message
+        seen.append(json.loads(text))
+    return seen
+
+
+async def heard(line, what, patience=120.0):
+    """Return the next message of a kind."""
+    return (await everything(line, what, patience))[-1]
+
+
+async def ended(line):
+    """Wait until the server has ended a line."""
+    while await asyncio.wait_for(line.read_message(), 120) is not None:
+        pass
 
 
 def test_the_page_is_served_with_everything_it_needs_and_nothing_else(booth):
@@ -198,8 +209,7 @@ def test_an_oversized_message_ends_the_line_and_nothing_else(booth):
     async def work(address, talk):
         line, other = await talk(address), await talk(address)
         line.write_message("x" * 1_000_000)
-        while await asyncio.wait_for(line.read_message(), 120) is not None:
-            pass
+        await ended(line)
         other.write_message(json.dumps({"do": "shut", "port": "vent", "shut": True}))
         while not (await heard(other, "state"))["unwritten"]:
             pass
@@ -324,8 +334,7 @@ def test_a_server_that_ends_with_a_hand_on_a_knob_says_nothing(booth):
             line.write_message(json.dumps({"do": "turn", "name": name, "value": 60.0 + i, "serial": f"a:{i}"}))
         assert (await heard(line, "curves"))["moving"]
         server.terminate()
-        while await asyncio.wait_for(line.read_message(), 120) is not None:
-            pass
+        await ended(line)
         line.close()
 
     asyncio.run(turn())
@@ -340,9 +349,7 @@ def test_taking_back_where_nothing_is_to_be_taken_back_changes_nothing(booth):
         for wish in ("undo", "redo", "settle"):
             line.write_message(json.dumps({"do": wish}))
         line.write_message(json.dumps({"do": "nothing known"}))
-        seen = []
-        while not seen or seen[-1]["what"] != "said":
-            seen.append(json.loads(await asyncio.wait_for(line.read_message(), 120)))
+        seen = await everything(line, "said")
         assert not {"curves", "charts"} & {message["what"] for message in seen}
         assert [message["text"] for message in seen if message["what"] == "busy"] in ([], [""])
 
@@ -390,9 +397,7 @@ def test_a_report_is_said_to_be_made_with_a_hand_on_a_knob_but_pictures_of_anoth
         turn = {"do": "turn", "name": "ports.vent.length", "serial": "a:1"}
         for wish in ({"do": "pictures"}, {"do": "report"}, {**turn, "value": 140.0}):
             line.write_message(json.dumps(wish))
-        seen = []
-        while not seen or seen[-1]["what"] != "said":
-            seen.append(json.loads(await asyncio.wait_for(line.read_message(), 120)))
+        seen = await everything(line, "said")
         assert seen[-1]["link"] == "report.html"
         assert "pictures" not in {message["what"] for message in seen}
 
