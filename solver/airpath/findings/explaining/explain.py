@@ -69,7 +69,8 @@ def explain(case: Case, model: str | None = None) -> list[Feature]:
 
     Raises FidelityError, CaseError or AccuracyError.
     """
-    return features_of(case, networks_of(case, model)[0], model)
+    sweep = Admittances(2 * np.pi * sweep_frequencies(case))
+    return features_of(case, networks_of(case, model)[0], sweep, model)
 
 
 def networks_of(case: Case, model: str | None = None) -> tuple[dict[str, Network], list[str]]:
@@ -89,10 +90,12 @@ def networks_of(case: Case, model: str | None = None) -> tuple[dict[str, Network
     return networks, notes
 
 
-def features_of(case: Case, networks: dict[str, Network], model: str | None = None) -> list[Feature]:
-    """Return the features in the highest fidelity of ``networks``, or in ``model``, in rising order."""
+def features_of(
+    case: Case, networks: dict[str, Network], sweep: Admittances, model: str | None = None
+) -> list[Feature]:
+    """Return the features over a sweep in the highest fidelity of ``networks``, or in ``model``, in rising order."""
     best = list(networks)[-1] if model is None else model
-    network, sweep = networks[best], Admittances(2 * np.pi * sweep_frequencies(case))
+    network = networks[best]
     found = spots_over(network, sweep)
     rings = swings(network, found)
     held = [{} if ring is None else shares(ring) for ring in rings]

@@ -14,6 +14,7 @@ from airpath.findings.rooms import solved_by
 from airpath.findings.wording import sig
 from airpath.network.respond import respond
 from airpath.network.response import Response
+from airpath.network.reuse import Admittances
 from airpath.network.solve import solve_network
 from airpath.network.sweep import sweep_frequencies
 
@@ -60,9 +61,10 @@ def explanation(case: Case, model: str | None = None) -> Explanation:
     """
     networks, missing = networks_of(case, model)
     best = list(networks)[-1] if model is None else model
-    omega = 2 * np.pi * sweep_frequencies(case)
-    responses = {m: respond(case, network, solve_network(network, omega), m) for m, network in networks.items()}
-    features = features_of(case, networks, best)
+    sweep = Admittances(2 * np.pi * sweep_frequencies(case))
+    states = {m: solve_network(n, sweep.omega, sweep.of(n.branches, n.air)) for m, n in networks.items()}
+    responses = {m: respond(case, networks[m], state, m) for m, state in states.items()}
+    features = features_of(case, networks, sweep, best)
     missing += _below(responses[best])
     tones: list[Held] = []
     notes = list(dict.fromkeys(note for network in networks.values() for note in network.notes))
