@@ -186,25 +186,26 @@ def _solve(name: str, case: Case, model: str, tones: FloatArray, drive: CommonDr
     omega = 2 * np.pi * tones * case.scale
     network = build(case, model)
 
-    def solved(changed: Case) -> Response:
-        own = network if changed is case else build(changed, model)
-        return respond(changed, own, solve_network(own, omega), model)
-
     def levels(changed: Case) -> FloatArray:
-        response = solved(changed)
-        return _clean(changed, response)[0] if drive.clean else response.spl_db
+        own = build(changed, model)
+        return _levels(changed, respond(changed, own, solve_network(own, omega), model), drive)[0]
 
-    response = solved(case)
-    volts = _clean(case, response)[1] if drive.clean else np.full(len(tones), source_voltage(case))
+    response = respond(case, network, solve_network(network, omega), model)
+    level, volts = _levels(case, response, drive)
     volume = sum(network.volumes.values()) + sum(air_volume(case, way) for way in (*case.ports, *case.horns))
     return _Solved(
-        name=name, case=case, response=response, level=levels(case), voltage=volts, spread=spread_of(case, levels),
+        name=name, case=case, response=response, level=level, voltage=volts, spread=spread_of(case, levels),
         volume=volume * case.scale**3,
     )  # fmt: skip
 
 
-def _clean(case: Case, response: Response) -> tuple[FloatArray, FloatArray]:
-    """Return level [dB] and voltage [V] at each tone's first limit. Raises CaseError where there is none."""
+def _levels(case: Case, response: Response, drive: CommonDrive) -> tuple[FloatArray, FloatArray]:
+    """Return level [dB] and voltage [V] at each tone: as driven, or at its first limit.
+
+    Raises CaseError where a clean level has none.
+    """
+    if not drive.clean:
+        return response.spl_db, np.full(len(response.frequency), source_voltage(case))
     rows = clean_rows(case, response)
     if any(row.limit is None for row in rows):
         raise CaseError(
