@@ -64,11 +64,10 @@ class Aim:
 
     def solved(self, base: Case, names: Sequence[str], x: FloatArray, rounds: int) -> Solved:
         """Change the values ``names`` of a case so that it meets the curve; ``x`` (k,): where to start."""
-        hold = np.eye(len(names)) * (0.0 if self.prior is None else self.noise / self.prior)
+        hold = self._hold(len(names))
         x, left, over = self._reached(base, names, x, np.zeros(len(names)))
         for _ in range(rounds):
-            step = np.linalg.lstsq(np.concatenate([over, hold]), np.concatenate([left, -hold @ x]), rcond=None)[0]
-            step = np.clip(step, -_LONGEST, _LONGEST)
+            step = np.clip(_step(left, over, hold, x), -_LONGEST, _LONGEST)
             x, left, over = self._reached(base, names, x + step, step)
             if np.abs(step).max(initial=0.0) < _CLOSE:
                 break
@@ -93,10 +92,14 @@ class Aim:
     def promised(self, case: Case, names: Sequence[str]) -> float:
         """Return what one step of the values ``names`` would leave, to first order, in squares of the noise."""
         left, over = self.at(case, names)
-        hold = np.eye(len(names)) * (0.0 if self.prior is None else self.noise / self.prior)
-        step = np.linalg.lstsq(np.concatenate([over, hold]), np.append(left, np.zeros(len(names))), rcond=None)[0]
+        hold = self._hold(len(names))
+        step = _step(left, over, hold, np.zeros(len(names)))
         rest, pull = left - over @ step, hold @ step
         return float(rest @ rest + pull @ pull) / self.noise**2
+
+    def _hold(self, count: int) -> FloatArray:
+        """Return what the prior adds to the slopes, (count, count)."""
+        return np.eye(count) * (0.0 if self.prior is None else self.noise / self.prior)
 
     def _rows(self, values: NDArray[Any]) -> FloatArray:
         both = np.iscomplexobj(self.log_impedance)
@@ -109,6 +112,12 @@ def changed(case: Case, names: Sequence[str], x: FloatArray) -> Case:
         known = parameters(case)[name]
         case = known.changed(known.value * float(np.exp(log)))
     return case
+
+
+def _step(left: FloatArray, over: FloatArray, hold: FloatArray, x: FloatArray) -> FloatArray:
+    """Return the step (k,) from ``x`` that leaves the least, to first order, with the pull of the prior."""
+    found = np.linalg.lstsq(np.concatenate([over, hold]), np.concatenate([left, -hold @ x]), rcond=None)[0]
+    return np.asarray(found)
 
 
 def _turn(parameter: Parameter) -> Turn:
