@@ -12,11 +12,10 @@ from airpath.network.response import FloatArray, Response
 
 def cautions(case: Case, sweep: Response, at_tones: Response) -> list[str]:
     """Return one sentence per danger; ``sweep`` over the band, ``at_tones`` at the case's tones, same fidelity."""
-    drawn = sweep.voltage * np.abs(sweep.current) * np.cos(np.angle(sweep.impedance))
     return [
         *hearing(case, at_tones.frequency, at_tones.spl_db),
         *excursion(case, sweep.frequency, sweep.excursion_peak),
-        *power(case, sweep.frequency, drawn),
+        *power(case, sweep.frequency, sweep.power),
     ]
 
 

@@ -54,6 +54,11 @@ class Response:
         """Sound pressure level at the listener [dB re 20 uPa]."""
         return level_db(self.pressure)
 
+    @property
+    def power(self) -> FloatArray:
+        """Power that the terminals take [W]."""
+        return np.asarray(self.voltage * np.abs(self.current) * np.cos(np.angle(self.impedance)))
+
     def share_db(self, name: str) -> FloatArray | None:
         """Level of one opening alone relative to the total [dB]; None for a port inside the box."""
         own = self.openings[name].pressure

@@ -174,9 +174,8 @@ def solved(case: Case, model: str, end: End, covered: list[tuple[str, ...]], fre
     for first in range(0, len(frequency), _AT_ONCE):
         some = slice(first, first + _AT_ONCE)
         response = respond(case, box.network, box.state(some), model)
-        for key in ("impedance", "spl_db", "excursion_peak", "loading_db"):
+        for key in ("impedance", "spl_db", "excursion_peak", "loading_db", "power"):
             getattr(out, key)[:, some] = getattr(response, key)
-        out.power[:, some] = response.voltage**2 * (1 / response.impedance).real
         for name in ways:
             out.air_speed_peak[name][:, some] = response.openings[name].air_speed_peak
     for name in named:

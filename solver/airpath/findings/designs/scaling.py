@@ -124,11 +124,10 @@ def compare_scales(case: Case, other: Case, *, keep_driver: bool = False, model:
 
 def _dangers(other: Case, new: Response, count: int) -> list[str]:
     """Return what can hurt at the new scale; ``count``: frequencies of the sweep, the tones come after them."""
-    drawn = new.voltage * np.abs(new.current) * np.cos(np.angle(new.impedance))
     found = [
         *hearing(other, new.frequency[count:], new.spl_db[count:]),
         *excursion(other, new.frequency[:count], new.excursion_peak[:count]),
-        *power(other, new.frequency[:count], drawn[:count]),
+        *power(other, new.frequency[:count], new.power[:count]),
     ]
     return [f"At 1:{sig(other.scale, 4)}: {text}" for text in found]
 
