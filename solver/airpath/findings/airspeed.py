@@ -48,7 +48,7 @@ def speed_verdict(
     noise comes from vortices shed at the ends; rounded ends lower it. A risk, not a prediction.
     """
     port, limit = case.ports[name], SPEED_LIMIT_SHARE * air.sound_speed
-    (speed, frequency), (most, where) = _fastest(at_tones), _fastest(sweep)
+    (speed, frequency), (most, where) = fastest(at_tones), fastest(sweep)
     at = f"{sig(speed, 2)} m/s at {sig(frequency, 4)} Hz"
     if port.covered:
         return f"{at}: covered, only its own air moves"
@@ -63,7 +63,8 @@ def speed_verdict(
     return f"{at}: {risk}"
 
 
-def _fastest(of: tuple[FloatArray, FloatArray]) -> tuple[float, float]:
+def fastest(of: tuple[FloatArray, FloatArray]) -> tuple[float, float]:
+    """Return the highest of air speeds [m/s] and where it is [Hz], of frequencies and speeds (n,) each."""
     frequency, speed = of
     worst = int(np.argmax(speed))
     return float(speed[worst]), float(frequency[worst])

@@ -11,7 +11,7 @@ from airpath.air import Air
 from airpath.case.media import case_air
 from airpath.case.schema import Case
 from airpath.elements.plug import Plug
-from airpath.findings.airspeed import SPEED_LIMIT_SHARE, speed_verdict
+from airpath.findings.airspeed import SPEED_LIMIT_SHARE, fastest, speed_verdict
 from airpath.findings.explaining.coupled import Pipe, coupled_pipes, coupled_tunings
 from airpath.findings.reach import Reach, reach
 from airpath.findings.wording import listing, sig
@@ -64,9 +64,8 @@ def _row(
     case: Case, name: str, air: Air, reached: Reach, tuning: dict[str, tuple[float, list[str]]], pipes: list[Pipe],
     at_tones: Response, sweep: Response,
 ) -> PortRow:  # fmt: skip
-    speeds = at_tones.openings[name].air_speed_peak
-    worst = int(np.argmax(speeds))
-    speed, where = float(speeds[worst]), float(at_tones.frequency[worst])
+    tones, whole = ((of.frequency, of.openings[name].air_speed_peak) for of in (at_tones, sweep))
+    speed, where = fastest(tones)
     hz, group = tuning.get(name, (None, []))
     return PortRow(
         effective_length_m=reached.total,
@@ -79,9 +78,7 @@ def _row(
         air_speed_peak_m_s=speed,
         air_speed_at_hz=where,
         air_speed_limit_m_s=SPEED_LIMIT_SHARE * air.sound_speed,
-        verdict=speed_verdict(
-            case, name, (at_tones.frequency, speeds), (sweep.frequency, sweep.openings[name].air_speed_peak), air
-        ),
+        verdict=speed_verdict(case, name, tones, whole, air),
     )
 
 

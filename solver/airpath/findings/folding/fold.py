@@ -19,6 +19,7 @@ from airpath.field.centreline import CentreLine, drawn_line, middle_line
 from airpath.field.folds import Bend, bends
 from airpath.field.potential import EquivalentHorn, Potential, horn_of, path_mesh, solve_potential
 from airpath.field.sides import Sides, sides_of
+from airpath.findings.explaining.features import turns
 from airpath.findings.folding.expansion import Fit, fits, flare_rate, stretch_rates
 from airpath.findings.folding.foldinput import PathInput, read_input
 from airpath.findings.folding.foldrows import FoldRow, fold_rows
@@ -176,7 +177,7 @@ def _maps(source: PathInput, field: FieldWay, mouth: Mouth) -> list[PressureMap]
     out = []
     frequency = field.sweep.frequency
     size = np.abs(field.way.impedance)
-    peaks = np.flatnonzero((size[1:-1] > size[:-2]) & (size[1:-1] > size[2:])) + 1
+    peaks, _ = turns(size)
     peak = float(f"{frequency[peaks[0] if len(peaks) else int(size.argmax())]:.3g}")
     matrices = field.model.matrices
     throat = matrices.means[:, matrices.names.index("throat")]
