@@ -13,6 +13,7 @@ from airpath.case.schema import Case
 from airpath.findings.airspeed import SPEED_LIMIT_SHARE
 from airpath.findings.cautions import excursion, hearing, power
 from airpath.findings.explaining.features import turns, vertex
+from airpath.findings.explaining.phrases import quoted
 from airpath.findings.rooms import door_words
 from airpath.findings.tones import HELD_DB
 from airpath.findings.wording import decibels, listing, sig
@@ -109,31 +110,31 @@ def left_over(case: Case, covered: tuple[str, ...]) -> str:
             continue
         leaks = [name for name in group if case.chambers[name].leak is not None]
         if leaks:
-            its = "its leak" if len(group) == 1 else f"the leak of {listing([_quoted(name) for name in leaks])}"
+            its = "its leak" if len(group) == 1 else f"the leak of {quoted(leaks)}"
             parts.append(f"{_closed(group)} but for {its}")
         else:
             tight += group
     if tight:
         parts.append(_closed(tight))
     fed = [name for name in covered if name in case.horns and case.horns[name].from_ is None]
-    parts += [f"the horn {_quoted(name)} is closed at its mouth" for name in fed]
+    parts += [f'the horn "{name}" is closed at its mouth' for name in fed]
     return " and ".join(parts)
 
 
 def _closed(chambers: list[str]) -> str:
-    return f"{listing([_quoted(name) for name in chambers])} {'are' if len(chambers) > 1 else 'is'} closed"
+    return f"{quoted(chambers)} {'are' if len(chambers) > 1 else 'is'} closed"
 
 
 def _open_ways(case: Case, group: list[str], ways: list[str], covered: tuple[str, ...]) -> str:
-    names = listing([_quoted(name) for name in ways])
+    names = quoted(ways)
     if len(ways) > _MOST_NAMED and len(ways) + len(covered) == len(outlets(case)):
         return f"the other {_count(len(ways))} stay open"
     if len(ways) > 1:
         return f"{names} stay open"
     if len(group) == 1:
-        return f"{names} alone opens {_quoted(group[0])}"
+        return f'{names} alone opens "{group[0]}"'
     if len(group) < len(case.chambers) or len(group) >= len(_NUMBERS):
-        return f"{names} sees {listing([_quoted(name) for name in group])}"
+        return f"{names} sees {quoted(group)}"
     return f"{names} sees " + ("both chambers" if len(group) == 2 else f"all {_NUMBERS[len(group)]} chambers")
 
 
@@ -261,7 +262,7 @@ def _fast_air(case: Case, covered: list[tuple[str, ...]], at_tones: Curves) -> l
         if name in {*case.ports, *case.horns} and highest.max() > limit:
             i, j = np.unravel_index(int(highest.argmax()), highest.shape)
             out.append(
-                f"Air in {_quoted(name)}: up to {sig(float(highest[i, j]), 2)} m/s at "
+                f'Air in "{name}": up to {sig(float(highest[i, j]), 2)} m/s at '
                 f"{sig(float(at_tones.frequency[j]), 4)} Hz {state_name(case, covered[int(i)])}, over the usual "
                 f"limit of {sig(limit, 2)} m/s: expect air noise."
             )
@@ -287,15 +288,11 @@ def state_name(case: Case, covered: tuple[str, ...]) -> str:
 def _names(case: Case, covered: tuple[str, ...]) -> str:
     """Name what is covered; of many, what is not."""
     every = outlets(case)
-    left = [_quoted(name) for name in every if name not in covered]
+    left = [name for name in every if name not in covered]
     if len(covered) <= _MOST_NAMED or len(left) > _MOST_NAMED:
-        return listing([_quoted(name) for name in covered])
-    return f"all but {listing(left)}" if left else f"all {_count(len(every))}"
+        return quoted(list(covered))
+    return f"all but {quoted(left)}" if left else f"all {_count(len(every))}"
 
 
 def _count(number: int) -> str:
     return _NUMBERS[number] if number < len(_NUMBERS) else str(number)
-
-
-def _quoted(name: str) -> str:
-    return f'"{name}"'
