@@ -165,6 +165,19 @@ def test_a_free_slot_has_its_own_mass_and_no_reactance_to_fast_waves() -> None:
     assert abs(fast - 1) < 0.1
 
 
+@pytest.mark.parametrize("flanged", [True, False])
+@pytest.mark.parametrize(
+    ("section", "along_wall"),
+    [(Section(height=0.06), False), (Section(height=0.02, width=0.3), False), (Section(height=0.02, width=0.3), True)],
+)
+def test_the_length_of_a_mouth_at_rest_is_the_limit_of_slow_waves(
+    section: Section, along_wall: bool, flanged: bool
+) -> None:
+    mouth = Mouth(section=section, flanged=flanged, along_wall=along_wall)
+    k = np.array([1e-4 / section.radius])
+    assert mouth.specific_impedance(k).imag[0] == pytest.approx(k[0] * mouth.rest_length, rel=1e-7)
+
+
 @MANY
 @given(width=st.floats(min_value=0.02, max_value=0.4), ratio=st.floats(min_value=1.0, max_value=20.0))
 def test_a_slot_on_a_wall_is_half_of_its_mirrored_double(width: float, ratio: float) -> None:

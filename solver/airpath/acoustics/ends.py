@@ -25,6 +25,16 @@ def wall_factor(area_ratio: float) -> float:
     return max(0.0, 1 - 1.35 * alpha + 0.31 * alpha**3)
 
 
+def piston_length(section: Section, along_wall: bool = False) -> float:
+    """Return the end correction [m] of an opening that moves as a rigid piston in an endless wall, at rest.
+
+    ``along_wall`` mirrors a slot in the wall that it lies on. Checked by: published/radiation, physics/test_ducts.
+    """
+    if section.width is None:
+        return float(PISTON_LENGTH) * section.radius
+    return rectangle_length(section.width, section.height * (2 if along_wall else 1))
+
+
 def flanged_length(section: Section, along_wall: bool = False) -> float:
     """Return the end correction [m] of an opening in a large wall, at rest.
 
@@ -33,8 +43,7 @@ def flanged_length(section: Section, along_wall: bool = False) -> float:
     """
     if section.width is None:
         return FLANGED_LENGTH * section.radius
-    height = 2 * section.height if along_wall else section.height
-    return rectangle_length(section.width, height) * FLANGED_LENGTH / float(PISTON_LENGTH)
+    return piston_length(section, along_wall) * FLANGED_LENGTH / float(PISTON_LENGTH)
 
 
 def free_length(section: Section, along_wall: bool = False) -> float:

@@ -9,6 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import j1
 
+from airpath.acoustics.viscothermal import Section
+
 FloatArray = NDArray[np.float64]
 Size = tuple[float, float, float]
 
@@ -52,11 +54,16 @@ class Patch:
         return radius, radius
 
     @property
+    def section(self) -> Section:
+        """Its shape alone."""
+        if self.sides is not None:
+            return Section(width=self.sides[0], height=self.sides[1])
+        return Section(height=2 * self.halves[0])
+
+    @property
     def area(self) -> float:
         """Area [m^2]."""
-        if self.sides is not None:
-            return self.sides[0] * self.sides[1]
-        return math.pi * float(self.radius or 0.0) ** 2
+        return self.section.area
 
     def check_inside(self, size: Size) -> None:
         """Raise ValueError when the patch leaves the cuboid of ``size`` [m]."""

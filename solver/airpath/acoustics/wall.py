@@ -15,9 +15,9 @@ import numpy as np
 from scipy.special import erfc
 
 from airpath.acoustics.cavity import axis_squares, doubling, orders_below
+from airpath.acoustics.ends import piston_length
 from airpath.acoustics.near_field import near_field
 from airpath.acoustics.patch import Patch, Size, means
-from airpath.acoustics.radiation import PISTON_LENGTH, rectangle_length
 
 _REACH = 4.4  # at which erfc is dropped: 5e-10
 _SPLIT = 1 / 12  # eta over the square root of the wall's area: some 220 modes
@@ -41,14 +41,7 @@ def wall_share(size: Size, patch: Patch) -> float:
     weight = doubling(orders).prod(axis=1) * means(flat, deep, orders) ** 2
     far = float(np.sum(weight * erfc(k * eta) / k)) / area
     near = float(near_field(deep, (flat,), eta)[0, 0, 0]) - 2 * eta / (math.sqrt(math.pi) * area)
-    return patch.area * (far + near) / _endless(patch)
-
-
-def _endless(patch: Patch) -> float:
-    """Return the end correction [m] of the piston in an endless wall."""
-    if patch.sides is not None:
-        return rectangle_length(*patch.sides)
-    return float(PISTON_LENGTH) * patch.halves[0]
+    return patch.area * (far + near) / piston_length(patch.section)
 
 
 def _with(triple: Size, axis: int, value: float) -> Size:

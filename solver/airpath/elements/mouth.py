@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import ClassVar
 
-from airpath.acoustics.ends import free_length
+from airpath.acoustics.ends import free_length, piston_length
 from airpath.acoustics.radiation import baffled_piston, baffled_rectangle, unflanged_pipe
 from airpath.acoustics.viscothermal import Section
 from airpath.air import Air
@@ -46,6 +46,11 @@ class Mouth(Element):
         if section.width is None:
             return baffled_piston(k, section.radius)
         return baffled_rectangle(k, section.width, section.height * (2 if self.along_wall else 1))
+
+    @property
+    def rest_length(self) -> float:
+        """Length [m] of the air that moves with the opening at rest: z = j k times it."""
+        return (piston_length if self.flanged else free_length)(self.section, self.along_wall)
 
     @classmethod
     def examples(cls) -> list[Element]:

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import numpy as np
-
 from airpath.case.schema import Case, Port
 from airpath.elements.mouth import Mouth
 from airpath.elements.plug import Plug
@@ -44,8 +42,7 @@ def reach(case: Case, port: Port) -> Reach:
         end = 0.0
     elif port.to == OUTSIDE:
         mouth = Mouth(section=end_section, flanged=port.to_end != "free", along_wall=port.along_wall)
-        k = np.array([1e-4 / end_section.radius])
-        end = float(mouth.specific_impedance(k).imag[0] / k[0])
+        end = mouth.rest_length
     else:
         share = joints.share_at(case.chambers[port.to], port.to_at, end_section, port.count)
         end = passages.inner_end_length(port, "to", share)

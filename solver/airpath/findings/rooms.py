@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from airpath.acoustics.radiation import PISTON_LENGTH, rectangle_length
+from airpath.acoustics.ends import piston_length
 from airpath.air import Air
 from airpath.case.media import case_air
 from airpath.case.schema import Case, Listener, Room
@@ -152,10 +152,7 @@ def door_mass(room: Room, area: float, air: Air) -> float | None:
     if area <= 0:
         return None
     section = door_section(room, area)
-    outside = float(PISTON_LENGTH) * section.radius
-    if section.width is not None:
-        outside = rectangle_length(section.width, section.height)
-    return air.density * (door_inner_length(room, section) + outside) / area
+    return air.density * (door_inner_length(room, section) + piston_length(section)) / area
 
 
 def helmholtz(room: Room, plug: float, air: Air) -> float:

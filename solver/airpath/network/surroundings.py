@@ -6,9 +6,8 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from airpath.acoustics.ends import flanged_length, wall_factor
+from airpath.acoustics.ends import flanged_length, piston_length, wall_factor
 from airpath.acoustics.patch import Patch
-from airpath.acoustics.radiation import PISTON_LENGTH, rectangle_length
 from airpath.acoustics.viscothermal import Section
 from airpath.air import Air
 from airpath.case.schema import Case, Room
@@ -251,5 +250,4 @@ def _mass_left(mouth: Mouth, patch: Patch, size: joints.Position) -> float:
         return 0.0
     k = np.array([_AT_REST / mouth.section.radius])
     whole = float(mouth.specific_impedance(k).imag[0] / k[0])
-    own = float(PISTON_LENGTH) * patch.radius if patch.radius is not None else rectangle_length(*patch.sides or (1, 1))
-    return max(0.0, whole - own / 2)
+    return max(0.0, whole - piston_length(patch.section) / 2)
