@@ -83,4 +83,3 @@ def _face(loop: FloatArray) -> Any:
 
 def _key(point: Any) -> tuple[int, int]:
     return round(float(point[0]) * 1e7), round(float(point[1]) * 1e7)
-

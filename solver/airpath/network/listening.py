@@ -58,8 +58,7 @@ def _in_room(network: Network, heard: list[Opening], state: State) -> dict[str, 
     """By reciprocity: what a flow at the listener raises at the openings is what theirs raise at the listener."""
     chosen = [i for i, branch in enumerate(network.branches) if branch.role == "room"]
     branches = tuple(network.branches[i] for i in chosen)
-    parts = [state.parts[i] for i in chosen] if state.parts else None
-    parts = parts or branch_admittances(branches, state.omega, network.air)
+    parts = [state.parts[i] for i in chosen] if state.parts else branch_admittances(branches, state.omega, network.air)
     nodes = tuple(node for node in dict.fromkeys(n for b in branches for n in b.nodes) if node in network.nodes)
     source = np.zeros((len(state.omega), len(nodes)), dtype=np.complex128)
     source[:, nodes.index(LISTENER if LISTENER in nodes else OUTSIDE)] = 1.0

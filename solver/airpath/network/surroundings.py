@@ -21,7 +21,7 @@ from airpath.elements.mouths import Mouths
 from airpath.elements.passage import Passage
 from airpath.elements.plug import Plug
 from airpath.network import joints, passages
-from airpath.network.graph import OPEN_AIR, OUTSIDE, Branch, Opening
+from airpath.network.graph import OPEN_AIR, OUTSIDE, Branch, Opening, Role
 
 LISTENER = "room.listener"
 DOOR = "room.door"
@@ -53,9 +53,9 @@ class Around:
     exits: dict[str, tuple[int, int, str]] = field(default_factory=dict)
     notes: list[str] = field(default_factory=list)
 
-    def add(self, owner: str, role: str, element: Element, *nodes: str, owners: tuple[str, ...] = ()) -> int:
+    def add(self, owner: str, role: Role, element: Element, *nodes: str, owners: tuple[str, ...] = ()) -> int:
         """Add a branch and return its number here."""
-        branch = Branch(owner=owner, role=role, element=element, nodes=nodes, owners=owners)  # type: ignore[arg-type]
+        branch = Branch(owner=owner, role=role, element=element, nodes=nodes, owners=owners)
         self.branches.append(branch)
         return len(self.branches) - 1
 
