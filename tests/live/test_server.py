@@ -504,7 +504,7 @@ def test_the_report_of_a_measured_case_shows_the_sweep(booth):
 
     on_server(booth, work)
     page = (booth.parent / "airpath-out" / "booth" / "report.html").read_text(encoding="utf-8")
-    assert "Rings: measured, sweep.csv" in page
+    assert "Round marks: measured, sweep.csv" in page
 
 
 def test_a_very_long_sweep_is_drawn_with_fewer_dots(booth):

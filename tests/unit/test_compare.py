@@ -14,9 +14,12 @@ import airpath
 from airpath.case.parameters import parameters
 from airpath.cli.main import main
 from airpath.errors import SweepError
+from airpath.findings.explaining.explanation import explanation
 from airpath.measured.compare import Comparison, compare
 from airpath.measured.comparewords import in_common
-from airpath.measured.reading.sweep import MeasuredSweep
+from airpath.measured.reading.sweep import MeasuredSweep, read_sweep
+from airpath.report.figures.causes import numbered_impedance
+from airpath.report.figures.curves import impedance
 from bench_boxes import TEXTS
 from bench_boxes import box as load
 from driver_sweeps import swept
@@ -152,6 +155,15 @@ def test_command_with_a_sweep(tmp_path: Path, capsys: pytest.CaptureFixture[str]
     assert {"measured", "predicted", "deviation", "cause", "text"} == result["measured"][0].keys()
 
 
+def test_pictures_name_what_was_measured() -> None:
+    case = airpath.load(Path(__file__).parents[2] / "cases" / "buoy-round.toml")
+    sweep = read_sweep(case.resolve(str(case.measured)))
+    for figure in (impedance(airpath.predict(case), sweep=sweep), numbered_impedance(explanation(case), sweep)):
+        legend = figure.axes[0].get_legend()
+        assert legend is not None and [text.get_text() for text in legend.get_texts()] == ["measured"]
+    assert impedance(airpath.predict(case)).axes[0].get_legend() is None
+
+
 def test_the_sweep_of_the_case_itself(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """The key ``measured`` is read by explain and drawn by predict; a broken file stops both."""
     write(tmp_path, measured(load("booth")))
@@ -159,7 +171,7 @@ def test_the_sweep_of_the_case_itself(tmp_path: Path, capsys: pytest.CaptureFixt
     assert main(["explain", str(tmp_path / "box.toml"), "--json"]) == 0
     assert json.loads(capsys.readouterr().out)["measured"]
     assert main(["predict", str(tmp_path / "box.toml"), "--out", str(tmp_path / "p")]) == 0
-    assert "Rings: measured, sweep.csv" in (tmp_path / "p" / "report.html").read_text()
+    assert "Round marks: measured, sweep.csv" in (tmp_path / "p" / "report.html").read_text()
     (tmp_path / "sweep.csv").write_text("20,5\n20,6\n")
     capsys.readouterr()
     for command in ("explain", "predict"):

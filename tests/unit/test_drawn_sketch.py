@@ -128,6 +128,13 @@ def test_names_are_apart_on_the_small_sheet_of_the_live_page(path):
     assert over == []
 
 
+def test_a_path_that_ends_as_it_begins_has_one_area():
+    words = [text for _, _, text, _, part in sheet_of(load(CASES / "bent-pipe.toml")).texts if part == "bend"]
+    assert any("\n36 cm² × 499 mm" in text for text in words), words
+    words = [text for _, _, text, _, part in sheet_of(load(CASES / "fog-signal.toml")).texts if part == "horn"]
+    assert any("60–900 cm²" in text for text in words), words
+
+
 def test_caption_says_what_is_drawn():
     prediction = predict(load(CASES / "partition-seat.toml"), ("lumped",))
     assert "has its outline, with what joins it at its openings" in caption(prediction, "sketch")

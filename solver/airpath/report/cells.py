@@ -137,7 +137,7 @@ def caption(prediction: Prediction, name: str, sweep: MeasuredSweep | None = Non
     elif name != "air-speed" and len(prediction.responses) > 1:
         text += f" Fidelities: {', '.join(prediction.responses)}."
     if name == "impedance" and sweep is not None:
-        text += f" Rings: measured, {sweep.source.name}."
+        text += f" Round marks: measured, {sweep.source.name}."
     return text
 
 

@@ -245,7 +245,7 @@ def _turn_words(found: list[ScaledTurn]) -> str:
         else:
             text = (
                 f"Of the dips and peaks of the impedance the {turn.kind} at {sig(turn.frequency_hz, 4)} Hz moves most: "
-                f"to {sig(hz, 4)} Hz, where {sig(turn.mapped_hz, 4)} Hz would be exact ({shift:+.2%})."
+                f"to {sig(hz, 4)} Hz, where {sig(turn.mapped_hz, 4)} Hz would be exact ({100 * shift:+.2f} %)."
             )
     if gone:
         lost = listing([f"{t.kind} at {sig(t.frequency_hz, 4)} Hz" for t in gone[:4]])

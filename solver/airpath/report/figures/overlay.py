@@ -18,7 +18,7 @@ _MOST = 160  # rings in a picture
 
 
 def measured_rings(axes: Axes, sweep: MeasuredSweep, phase: bool = False) -> None:
-    """Draw a sweep's impedance [ohm] or phase [degrees] into a picture, without changing what it shows."""
+    """Draw a sweep's impedance [ohm], named, or phase [degrees] into a picture, without changing what it shows."""
     values = sweep.wrapped_phase_deg if phase else sweep.magnitude
     if values is None:
         return
@@ -27,6 +27,9 @@ def measured_rings(axes: Axes, sweep: MeasuredSweep, phase: bool = False) -> Non
     axes.plot(sweep.frequency[pick], values[pick], linestyle="none", marker="o", markersize=2.6, markeredgewidth=0.7,
               markerfacecolor="none", color=MEASURED, zorder=5, label="measured")  # fmt: skip
     axes.set_xlim(low, high)
+    if not phase:
+        axes.legend(handles=axes.lines[-1:], loc="upper left", bbox_to_anchor=(1.0, 1.0), borderaxespad=0.0,
+                    borderpad=0.0, handlelength=1.0, handletextpad=0.2, frameon=False, labelcolor=MEASURED)  # fmt: skip
 
 
 def with_measured(drawn: Charts, sweep: MeasuredSweep) -> Charts:

@@ -164,7 +164,8 @@ def _duct(
 
 
 def _areas(stations: tuple[tuple[float, float], ...]) -> str:
-    return f"{tidy(stations[0][1] * 1e4)}–{tidy(stations[-1][1] * 1e4)} cm²"
+    ends = dict.fromkeys(tidy(stations[i][1] * 1e4) for i in (0, -1))
+    return f"{'–'.join(ends)} cm²"
 
 
 def _mm(length: float) -> str:
