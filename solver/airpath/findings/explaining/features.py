@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any, Literal
 
 import numpy as np
@@ -17,12 +17,12 @@ from airpath.network.solve import solve_network
 
 Kind = Literal["peak", "dip", "ripple"]
 RIPPLE = 0.001  # a resonance that changes the impedance by less than this share of it is not listed
+OTHER_TURN = 0.05  # of its frequency: a turn of the impedance further off, without the coil, is another
 _STEP = 3e-5  # relative, of derivatives over frequency
 _ROUNDS = 6  # a pole of the fit takes two or three,
 _GUESS_ROUNDS = 9  # a guess from an extremum some more
 _WIDTHS = (0.0007, 0.005, 0.04)  # relative: half of 1/Q
 _ALONE = 0.3
-_OTHER = 0.05  # a turn of the impedance that lies further off, without the coil, is another
 _NEAR = 0.12  # an extremum and its natural frequency lie this close, or within the resonance's own width
 
 
@@ -97,9 +97,8 @@ def _coils_own(
     It turns the impedance upwards once, wherever that is: a wave nearby shifts this dip but does not make it.
     ``moving`` (n,): the cone's mobility on ``grid`` (n,) [rad/s].
     """
-    bare = replace(network.cone, Le=0.0, Le2=None, Re2=None)
-    _, there = turns(np.abs(bare.coil(grid) + network.cone.force_factor**2 * moving))
-    made = [x for x in lows.tolist() if np.all(np.abs(grid[there] / x - 1) > _OTHER)]
+    _, there = turns(np.abs(network.cone.Re + network.cone.force_factor**2 * moving))
+    made = [x for x in lows.tolist() if np.all(np.abs(grid[there] / x - 1) > OTHER_TURN)]
     return made[int(np.argmin(np.abs(impedance(network, np.array(made)))))] if made else None
 
 

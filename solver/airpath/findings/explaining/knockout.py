@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from airpath.elements.base import ComplexArray
-from airpath.findings.explaining.features import Spot, matching, motional, turns
+from airpath.findings.explaining.features import OTHER_TURN, Spot, matching, motional, turns
 from airpath.findings.explaining.poles import searched
 from airpath.findings.explaining.resonances import Cone, distinct, mobility, refine_both, shapes
 from airpath.findings.explaining.shares import Share, likeness, shares
@@ -151,13 +151,12 @@ def _without_coil(network: Network, found: list[Spot], sweep: Admittances) -> li
     """Pair the extrema of the impedance with those of the same coil without its inductance."""
     moving = mobility(network, sweep.omega, sweep.of(network.branches, network.air))
     highs, lows = (sweep.omega[i] / (2 * np.pi) for i in turns(np.abs(motional(network, sweep.omega, moving))))
-    limit = 0.05  # of its frequency: a turn further away is another
     shift: list[float | None] = [0.0 if spot.kind == "ripple" else None for spot in found]
     for kind, there in (("peak", highs), ("dip", lows)):
         own = [i for i, spot in enumerate(found) if spot.kind == kind]
         if not own or not len(there):
             continue
         moved = there[None, :] / np.array([found[i].frequency for i in own])[:, None] - 1
-        for row, column in matching(np.where(np.abs(moved) < limit, np.abs(moved), np.inf), limit).items():
+        for row, column in matching(np.where(np.abs(moved) < OTHER_TURN, np.abs(moved), np.inf), OTHER_TURN).items():
             shift[own[row]] = float(moved[row, column])
     return shift
