@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from airpath.case.parameters import parameters
+from airpath.case.parameters import Parameter, parameters
 from airpath.case.schema import Case
 from airpath.errors import CaseError, SweepError
 from airpath.measured.fitting.auto import Choice, choose
@@ -58,14 +58,15 @@ def setting(
     words = ["auto"] if free is None else free.split(",") if isinstance(free, str) else list(free)
     automatic = words == ["auto"]
     names, stated = ([], {}) if automatic else _named(case, words)
-    base = case if coiled is None else coiled
-    names += [name for name in parameters(base) if name not in parameters(case) and not automatic]
+    own, base = parameters(case), case if coiled is None else coiled
+    names += [name for name in parameters(base) if name not in own and not automatic]
     for name in names:
         if name not in parameters(base):
             base = with_leak(base, name.split(".")[1])
-    values = _values(case, base, widths, {**widths.own, **stated}, names)
+    known = parameters(base)
+    values = _values(known, own, widths, stated, names)
     for name in names:
-        one = parameters(base)[name]
+        one = known[name]
         if one.value == 0 and one.kind != "place":
             raise CaseError(f'{label(case)}: --free "{name}": it is zero in the case, and a fit works with factors: '
                             "give the case a small value to start from")  # fmt: skip
@@ -94,14 +95,17 @@ def _named(case: Case, words: list[str]) -> tuple[list[str], dict[str, float]]:
     return names, stated
 
 
-def _values(case: Case, base: Case, widths: Widths, own: Mapping[str, float], names: list[str]) -> dict[str, Free]:
-    """Return what may move, free or held: all but exact values, and places that nobody named."""
-    out = {}
-    for name, parameter in parameters(base).items():
-        new = name not in parameters(case)
+def _values(
+    known: Mapping[str, Parameter], own: Mapping[str, Parameter], widths: Widths, stated: Mapping[str, float],
+    names: list[str],
+) -> dict[str, Free]:  # fmt: skip
+    """Return what may move, free or held: all but exact values, and places that nobody named; ``own``: the case's."""
+    out, stated = {}, {**widths.own, **stated}
+    for name, parameter in known.items():
+        new = name not in own
         if new and not name.endswith(("leak.diameter", ".Le")):
             continue
-        size = own.get(name, width(parameter, widths.tolerance, widths.driver, new))
+        size = stated.get(name, width(parameter, widths.tolerance, widths.driver, new))
         if size > 0 and (parameter.value != 0 if parameter.kind != "place" else name in names):
             out[name] = Free(parameter=parameter, width=size, new=new)
     return out
