@@ -7,6 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from airpath.measured.reading.checks import roughness
+
 FINEST = 1e-4  # no bench reads an impedance better than 0.01 %
 _FEW = 8  # points: fewer tell nothing of their scatter
 _SURE = 5.0  # standard deviations
@@ -58,11 +60,8 @@ def residual(values: _Real, freedom: float = 0.0) -> Residual:
 
 
 def scatter(values: _Real) -> float:
-    """Return the standard deviation of the noise on a smooth curve (n,): by its second differences, outliers apart."""
-    if len(values) < _FEW:
-        return float(np.std(values))
-    bend = values[2:] - 2 * values[1:-1] + values[:-2]
-    return float(1.4826 * np.median(np.abs(bend)) / np.sqrt(6))  # median of |x| of a normal x; 1 + 4 + 1
+    """Return the standard deviation of the noise on a smooth curve (n,); of few points, that of all they differ by."""
+    return roughness(values) if len(values) >= _FEW else float(np.std(values))
 
 
 def run_length(values: _Real) -> float:
