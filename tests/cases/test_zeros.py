@@ -65,6 +65,8 @@ def test_zeros_are_fitted() -> None:
         phase_deg=np.degrees(np.angle(response.impedance)),
     )  # fmt: skip
     assert airpath.fit(box, sweep, "vent.length").values
+    held = airpath.fit(box, sweep, "vent.length", widths={"horns.fog.T": 0.1}, localise=False)  # nor is it held
+    assert [value.name for value in held.values] == ["ports.vent.length"]
     for name in ("box.fill.fraction", "fog.T=0.1"):
         with pytest.raises(CaseError, match="it is zero in the case"):
             airpath.fit(box, sweep, name)
