@@ -11,7 +11,9 @@ import pytest
 
 import airpath
 from airpath.case.parameters import parameters
+from airpath.findings.explaining.causes import Suspect, _driver_peak
 from airpath.findings.explaining.explain import Feature, explain
+from airpath.findings.explaining.features import Spot
 from known_boxes import BOXES, case, chamber, port
 
 AIR_C = 343.2  # m/s at 20 degC: any table of the speed of sound
@@ -209,6 +211,14 @@ def test_a_tapped_path_has_one_driver_peak_and_waves_counted_from_the_first() ->
         ("peak", "driver", None), ("dip", "horn", 1), ("peak", "horn", 1), ("dip", "horn", 2), ("peak", "horn", 2),
     ]  # fmt: skip
     assert found[0].shares["driver"].potential > 0.25  # half of all energy is in springs
+
+
+def test_of_nearly_equal_peaks_one_that_is_no_wave_is_the_drivers_own() -> None:
+    spots = [Spot(kind="peak", frequency=f, impedance=20, omega=6.28 * f + 5j, cone="free") for f in (40.0, 90.0)]
+    own, other = (Suspect(type="driver", element="driver", weight=weight) for weight in (0.40, 0.44))
+    wave = Suspect(type="horn", element="path", weight=0.46)
+    assert _driver_peak(spots, [[own], [wave, other]], []) == 0
+    assert _driver_peak(spots, [[own], [other, wave]], []) == 1
 
 
 def test_a_leak_is_called_by_its_chamber() -> None:
