@@ -5,8 +5,6 @@ What was last good stays, whatever becomes of the file; nothing is written befor
 
 from __future__ import annotations
 
-import json
-import re
 import tomllib
 from dataclasses import dataclass
 from pathlib import Path
@@ -21,7 +19,6 @@ from airpath.live.disk import Disk, Stamp, checked_name
 from airpath.live.dropped import Dropped
 from airpath.live.history import Changes, History
 
-_BARE = re.compile("[A-Za-z0-9_-]+")  # a TOML key without quotes
 Fate = Literal["new", "same", "broken", "gone"]
 
 
@@ -228,7 +225,7 @@ def _leaves(table: Any, place: tuple[Step, ...] = ()) -> dict[tuple[Step, ...], 
 
 
 def _written(place: tuple[Step, ...]) -> str:
-    head = ".".join(
-        str(step) if _BARE.fullmatch(str(step)) else json.dumps(step, ensure_ascii=False) for step in place[:-1]
-    )
+    from tomlkit import key
+
+    head = ".".join(key(str(step)).as_string() for step in place[:-1])
     return f"[{head}] {place[-1]}" if head else str(place[-1])
