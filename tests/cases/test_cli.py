@@ -52,6 +52,14 @@ def test_ports_json_names_every_port(capsys):
         assert row["air_speed_limit_m_s"] == pytest.approx(0.05 * 344, rel=1e-3)
 
 
+def test_ports_are_written_as_they_are_shown(tmp_path, capsys):
+    path = ROOT / "cases" / "rumble-bench.toml"
+    assert main(["ports", str(path), "--json", "--out", str(tmp_path / "out")]) == 0
+    [file] = (tmp_path / "out").iterdir()
+    assert file.name == "ports.json"
+    assert json.loads(file.read_text(encoding="utf-8")) == json.loads(capsys.readouterr().out)
+
+
 def test_one_model_only(capsys):
     assert main(["predict", str(CASES[0]), "--json", "--model", "lumped"]) == 0
     assert list(json.loads(capsys.readouterr().out)["models"]) == ["lumped"]

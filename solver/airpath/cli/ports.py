@@ -22,13 +22,14 @@ def run(options: argparse.Namespace) -> None:
     """Run the command."""
     prediction = solve(options, Path(options.case))
     rows = {name: row.to_dict() for name, row in prediction.ports.items()}
-    result = json.dumps({"ports": rows, "warnings": prediction.warnings}, allow_nan=False)
+    result = {"ports": rows, "warnings": prediction.warnings}
     if options.out:
+        from airpath.report.files import json_file
         from airpath.report.folder import write_whole
 
-        write_whole({"ports.json": (result + "\n").encode()}, Path(options.out))
+        write_whole({"ports.json": json_file(result)}, Path(options.out))
     if options.json:
-        print(result)
+        print(json.dumps(result, allow_nan=False))
     elif not options.quiet:
         if not prediction.ports:
             bent = any(horn.outline for horn in prediction.case.horns.values())
