@@ -7,6 +7,7 @@ import json
 import shutil
 import subprocess
 import sys
+import threading
 from contextlib import suppress
 from pathlib import Path
 
@@ -17,7 +18,7 @@ from tornado.websocket import websocket_connect
 import airpath
 from airpath.errors import CaseError
 from airpath.live.guard import Guard
-from airpath.live.server import LARGEST_UPLOAD, serve
+from airpath.live.server import LARGEST_UPLOAD, Hub, serve
 from airpath.live.session import Session
 from airpath.live.views import state
 
@@ -322,6 +323,8 @@ def test_a_page_that_goes_with_its_hand_on_a_knob_lets_go_of_it(booth):
 
 
 def test_a_server_that_ends_with_a_hand_on_a_knob_says_nothing(booth):
+    text = booth.read_text(encoding="utf-8")  # so fine a sweep that a turn is still worked out when the end comes
+    booth.write_text(text.replace("[sweep]", "[sweep]\npoints_per_octave = 1000"), encoding="utf-8")
     command = [sys.executable, "-m", "airpath", "open", str(booth), "--no-browser", "--quiet"]
     server = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
     address = server.stdout.readline().strip()
@@ -340,6 +343,28 @@ def test_a_server_that_ends_with_a_hand_on_a_knob_says_nothing(booth):
     asyncio.run(turn())
     _, said = server.communicate(timeout=120)
     assert said == ""
+
+
+def test_a_stopped_server_takes_up_no_more_wishes(tmp_path, monkeypatch):
+    asked, begun, go = [], threading.Event(), threading.Event()
+
+    def ask(wish):
+        asked.append(wish["do"])
+        begun.set()
+        go.wait(60)
+
+    async def main():
+        hub = Hub(None, tmp_path)
+        monkeypatch.setattr(hub.desk, "ask", ask)
+        for wish in ("undo", "redo"):
+            hub.wish({"do": wish})
+        await asyncio.to_thread(begun.wait, 60)
+        hub.close()
+        go.set()
+        return await asyncio.gather(*hub._tasks, return_exceptions=True)
+
+    assert asyncio.run(main()) == [None]
+    assert asked == ["undo"]
 
 
 def test_taking_back_where_nothing_is_to_be_taken_back_changes_nothing(booth):
