@@ -17,8 +17,10 @@ def last(case):
 
 
 def test_the_way_through_a_drawn_horn_is_pictured_with_words():
-    found = told(last(airpath.load(CASES / "bent-pipe.toml")))["pictures"]
+    drawn = last(airpath.load(CASES / "bent-pipe.toml"))
+    found = told(drawn)["pictures"]
     words = [picture["words"] for picture in found]
+    assert words == [text for text, _ in drawn]
     assert any(text.startswith("Horn ") and "lines of equal pressure" in text for text in words)
     assert all(picture["source"].startswith("data:image/png;base64,iVBOR") for picture in found)
 

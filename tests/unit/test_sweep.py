@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 
 from airpath.errors import SweepError
 from airpath.measured.reading.sweep import MeasuredSweep, read_sweep
-from airpath.report.figures.overlay import measured_columns
+from airpath.report.figures.overlay import measured_columns, measured_rings
+from airpath.report.style import blank
 
 ROWS = ((20.5, 7.25, -12.5), (21.5, 8.0, 3.0), (1000.0, 11.75, 45.0))
 
@@ -236,4 +237,7 @@ def test_a_phase_of_300_degrees_is_shown_as_minus_60(tmp_path):
     sweep = read_sweep(path)
     assert sweep.wrapped_phase_deg.tolist() == [-60, 0, -40]
     assert measured_columns(sweep, 1.0)["phase"] == [-60, 0, -40]
+    axes = blank(4, 3).add_subplot()
+    measured_rings(axes, sweep, phase=True)
+    assert axes.lines[0].get_ydata().tolist() == [-60, 0, -40]
     assert np.angle(sweep.impedance, deg=True) == pytest.approx(sweep.wrapped_phase_deg, abs=1e-12)
