@@ -276,6 +276,8 @@ def test_what_is_being_typed_is_left_alone_by_answers(bench):
     length.press("ControlOrMeta+a")
     page.keyboard.type("14")
     page.wait_for_timeout(800)
+    page.evaluate("document.getElementById('undo').click()")  # the cursor stays; the value goes back to 125
+    expect(page.locator("#differences li")).to_have_count(0)
     page.keyboard.type("0")
     expect(length).to_have_value("140")
     length.press("Enter")
