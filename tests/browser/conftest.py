@@ -5,6 +5,7 @@ from __future__ import annotations
 import shutil
 import subprocess
 import sys
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -71,15 +72,19 @@ class Bench:
 
 @pytest.fixture
 def bench(browser, tmp_path):
-    """Open a copy of a bundled case (or the start page, for None) with its drawings and sweeps beside it."""
+    """Open a copy of a bundled case (or the start page, for None) with its drawings and its sweep beside it."""
     benches = []
     shutil.copytree(ROOT / "meshes", tmp_path / "meshes")
-    shutil.copytree(ROOT / "cases" / "data", tmp_path / "cases" / "data")
+    (tmp_path / "cases").mkdir()
 
     def open_case(name):
         path = tmp_path / "cases" / f"{name or 'none'}.toml"
         if name is not None:
             shutil.copy(ROOT / "cases" / path.name, path)
+            sweep = tomllib.loads(path.read_text(encoding="utf-8")).get("measured")
+            if sweep is not None:
+                (path.parent / sweep).parent.mkdir(exist_ok=True)
+                shutil.copy(ROOT / "cases" / sweep, path.parent / sweep)
         benches.append(Bench(browser, path, arguments=[] if name is None else None))
         return benches[-1]
 
